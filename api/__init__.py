@@ -1,0 +1,1 @@
+"""The outside: HTTP, live stream, page, command line, supervisor. Knows no physics."""
