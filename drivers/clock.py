@@ -13,7 +13,6 @@ lies at least 200 ms in the future, so that every process changes at the same in
 from __future__ import annotations
 
 import json
-import os
 import threading
 import time
 from collections.abc import Callable
@@ -63,7 +62,7 @@ class KitchenClock:
 
     def _read(self) -> None:
         try:
-            status = os.stat(self._path)
+            status = self._path.stat()
             if (identity := (status.st_ino, status.st_mtime_ns)) == self._identity:
                 return
             document = json.loads(self._path.read_text("utf-8"))

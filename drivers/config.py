@@ -150,7 +150,7 @@ def parse(text: str, where: str = "coolcrumb.toml") -> Config:
 
 
 def load(path: Path) -> Config:
-    """Read the configuration file at `path`; errors as `parse`, and for a file that is not there."""
+    """Read the configuration file at `path`; errors as `parse`, and for a missing file."""
     try:
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:

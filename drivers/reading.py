@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 MICROSECOND = 1_000_000
 
-# The mass of a million tonnes is poison, and so is a temperature no kitchen has (design, section 4).
+# The mass of a million tonnes is poison, and so is a temperature no kitchen has.
 # Limits are wide on purpose: they catch nonsense, not unusual kitchens.
 PLAUSIBLE: dict[str, tuple[float, float]] = {
     "kg": (-1000.0, 1000.0),

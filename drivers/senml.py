@@ -160,7 +160,11 @@ def resolve(entries: Iterable[Any], now_us: int | None = None) -> list[Reading]:
 
 
 def _reading(
-    entry: dict[str, Any], base: dict[str, Any], now_us: int | None, boot: str | None, seq: int | None
+    entry: dict[str, Any],
+    base: dict[str, Any],
+    now_us: int | None,
+    boot: str | None,
+    seq: int | None,
 ) -> Reading:
     name = (base["bn"] or "") + (_text(entry, "n", "") or "")
     instrument, slash, channel = name.partition("/")
@@ -177,9 +181,7 @@ def _reading(
     if base["bv"] is not None:
         value = (value or 0.0) + float(base["bv"])
     state = _text(entry, "vs", None)
-    unit, factor, offset = UNIT_ALIASES.get(
-        u := _text(entry, "u", base["bu"]) or "", (u, 1.0, 0.0)
-    )
+    unit, factor, offset = UNIT_ALIASES.get(u := _text(entry, "u", base["bu"]) or "", (u, 1.0, 0.0))
     if state is not None:
         if not channel.endswith(STATE_SUFFIX):
             raise ReadingRefused(f"{name}: a text value belongs on a channel named …{STATE_SUFFIX}")

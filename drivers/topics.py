@@ -1,15 +1,15 @@
 """Topic names on the wire, built and taken apart in one place.
 
-    coolcrumb/<kitchen>/readings/<instrument>      SenML pack, QoS 1, never retained
-    coolcrumb/<kitchen>/gaps/<instrument>          gap or clock jump, QoS 1, never retained
-    coolcrumb/<kitchen>/instruments/<instrument>   state and channels, QoS 1, retained
-    coolcrumb/<kitchen>/drivers/<id>               online or not, Last Will, retained
-    coolcrumb/<kitchen>/recorder                   id, log id, online, Last Will, retained
-    coolcrumb/<kitchen>/stored/<instrument>        stored up to, retained
-    coolcrumb/<kitchen>/marks                      mark, QoS 1, never retained
-    coolcrumb/<kitchen>/commands/<instrument>      and answers/<instrument>
-    coolcrumb/<kitchen>/events/<event kind>        courtesy copy, never retained
-    coolcrumb/<kitchen>/now/<batch>                present state, retained, cleared at its end
+coolcrumb/<kitchen>/readings/<instrument>      SenML pack, QoS 1, never retained
+coolcrumb/<kitchen>/gaps/<instrument>          gap or clock jump, QoS 1, never retained
+coolcrumb/<kitchen>/instruments/<instrument>   state and channels, QoS 1, retained
+coolcrumb/<kitchen>/drivers/<id>               online or not, Last Will, retained
+coolcrumb/<kitchen>/recorder                   id, log id, online, Last Will, retained
+coolcrumb/<kitchen>/stored/<instrument>        stored up to, retained
+coolcrumb/<kitchen>/marks                      mark, QoS 1, never retained
+coolcrumb/<kitchen>/commands/<instrument>      and answers/<instrument>
+coolcrumb/<kitchen>/events/<event kind>        courtesy copy, never retained
+coolcrumb/<kitchen>/now/<batch>                present state, retained, cleared at its end
 """
 
 from __future__ import annotations

@@ -184,7 +184,9 @@ def _conclude(state: BatchState, t_us: int, bodies: Iterable[Body], out: list[Ev
         out.append(event)
         said += 1
         if said > LONGEST_CHAIN:
-            raise RuntimeError(f"more than {LONGEST_CHAIN} conclusions from one record; the last is {body}")
+            raise RuntimeError(
+                f"more than {LONGEST_CHAIN} conclusions from one record; the last is {body}"
+            )
         for room in state.rooms:
             waiting += room.on_event(event)
         if (stage := _stage_after(state, body)) is not None:

@@ -301,7 +301,9 @@ def gap(document: Mapping[str, Any]) -> Gap:
         reason=_text(document, "reason"),
     )
     if (out.first is None) != (out.last is None) or out.to_us < out.from_us:
-        raise EntryRefused("a gap has both first and last or neither, and does not end before it starts")
+        raise EntryRefused(
+            "a gap has both first and last or neither, and does not end before it starts"
+        )
     if out.first is not None and out.last is not None and out.last < out.first:
         raise EntryRefused("a gap's last number is not before its first")
     return out
