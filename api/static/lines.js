@@ -1,0 +1,87 @@
+// The formula: one row a line, each weighed line closed with its measure and its word.
+
+import { element } from "./draw.js";
+import { smallMeasure } from "./measure.js";
+import { mass } from "./units.js";
+
+const COARSE_KG = 0.01;
+
+/** The word that closes a line: "within", "over by 6 g", "this scale can't tell". */
+export function verdictWord(line) {
+  if (line.verdict === null || line.verdict === undefined) return line.mass_kg === null ? "" : "weighed";
+  const off = line.mass_kg === null || line.target_kg === null ? null : line.mass_kg - line.target_kg;
+  const decimals = line.target_kg !== null && line.target_kg < COARSE_KG * 2 ? 1 : 0;
+  if (line.verdict === "over" && off !== null) return `over by ${mass(off, decimals)}`;
+  if (line.verdict === "under" && off !== null) return `under by ${mass(-off, decimals)}`;
+  if (line.verdict === "undecidable") return line.mass_kg === null ? "not weighed" : "this scale can\u2019t tell";
+  return line.verdict;
+}
+
+/** The target as the list shows it. */
+function amount(line) {
+  if (line.target_kg === null) return line.amount;
+  return mass(line.target_kg, line.target_kg < COARSE_KG * 2 ? 1 : 0);
+}
+
+/** The key of the line in hand, null when every line is decided. */
+export function openLine(state) {
+  const lines = state.lines ?? [];
+  if (state.pouring && lines.some((line) => line.key === state.pouring.line)) return state.pouring.line;
+  if (state.stage && state.stage !== "weighing") return null;
+  const waiting = lines.find((line) => line.event === null && line.verdict === null);
+  return waiting ? waiting.key : null;
+}
+
+/** Draw the list; `choose(key)` is called when a person picks the line that comes next. */
+export function drawLines(list, state, choose) {
+  const now = openLine(state);
+  const choosable = !state.closed_at && (state.stage === null || state.stage === "weighing");
+  const rows = [];
+  let bowl = null;
+  for (const line of state.lines ?? []) {
+    if (line.bowl !== bowl) {
+      bowl = line.bowl;
+      if (bowl) rows.push(element("li", { className: "bowl" }, `into ${/^(the|a)\b/.test(bowl) ? bowl : `the ${bowl} bowl`}`));
+    }
+    rows.push(row(line, line.key === now, choosable ? choose : null));
+  }
+  const scrolled = list.dataset.open;
+  list.replaceChildren(...rows);
+  if (now !== scrolled) {
+    list.dataset.open = now ?? "";
+    keepInSight(list, list.querySelector(".open"));
+  }
+}
+
+function row(line, open, choose) {
+  const weighed = line.mass_kg !== null || line.verdict !== null;
+  const classes = ["line"];
+  if (open) classes.push("open");
+  else if (!weighed) classes.push("coming");
+  if (line.verdict === "over" || line.verdict === "under") classes.push("off");
+  const parts = [
+    element("span", { className: "name" }, line.ingredient),
+    element("span", { className: "amount" }, amount(line)),
+    weighed && !open ? smallMeasure(line) : null,
+    element("span", { className: "verdict" }, open && !weighed ? "now" : verdictWord(line)),
+  ];
+  const item = element("li");
+  if (choose === null || open) {
+    const box = element("div", { className: classes.join(" ") }, ...parts);
+    if (open) box.setAttribute("aria-current", "step");
+    item.append(box);
+  } else {
+    const button = element("button", { type: "button", className: classes.join(" ") }, ...parts);
+    button.title = weighed ? "Weigh this line again" : "Weigh this line next";
+    button.addEventListener("click", () => choose(line.key));
+    item.append(button);
+  }
+  return item;
+}
+
+function keepInSight(list, open) {
+  const room = list.parentElement;
+  if (!open || room.scrollHeight <= room.clientHeight) return;
+  const top = open.getBoundingClientRect().top - room.getBoundingClientRect().top;
+  if (top < 40 || top > room.clientHeight - 90) room.scrollTop += top - room.clientHeight / 3;
+}
