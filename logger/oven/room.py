@@ -1,0 +1,250 @@
+"""The oven's room: readings, marks and gaps of the channel with the role ``oven``, conclusions out.
+
+``oven.cycle`` is said for full cycles (or, without cycling, ten-minute stretches) after preheating
+that have no door in them: these are the steady ones, and the offset rests on them alone. The room
+looks at nothing but readings, so silence and ticks conclude nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from drivers.reading import MICROSECOND, Reading
+from logger.entries import Gap, Mark
+from logger.events import Body, Event, OvenCycle, OvenDoor, OvenPreheated, OvenRecovered
+from logger.oven.air import Trace
+from logger.oven.cycles import Cycle, Cycles, swing_c
+from logger.oven.door import Dip, Door
+from logger.oven.drift import FEWEST_CYCLES, bake_offset, drifts
+from logger.oven.lag import ProbeLag
+from logger.oven.preheat import Minutes, Preheat, Preheated
+from logger.oven.turns import Turns
+from logger.plan import Plan
+
+ROLE = "oven"
+# The air needs this long after a door before a cycle may begin.
+DISTURBED_S = 90.0
+# Ten minutes without a turn, and minutes that differ by no more than this: no cycling.
+STRETCH_MINUTES, STRETCH_C = 10, 4.0
+# Cycles that differ from the usual period by more hide something (a missed door, a knob turned).
+USUAL_PERIOD = 0.45
+# Back at the mean: this close to it, or this share of the swing.
+BACK_C, BACK_SHARE = 1.0, 0.1
+LONGEST_RECOVERY_S = 1800.0
+
+
+@dataclass(slots=True)
+class _Recovery:
+    end_s: float
+
+
+@dataclass(slots=True)
+class Oven:
+    """Domain room of the oven; see `logger.room.Room`."""
+
+    plan: Plan
+    _origin_us: int | None = None
+    _trace: Trace = field(default_factory=Trace)
+    _turns: Turns = field(default_factory=Turns)
+    _lag: ProbeLag = field(default_factory=ProbeLag)
+    _cycles: Cycles = field(init=False)
+    _door: Door = field(init=False)
+    _minutes: Minutes = field(init=False)
+    _stretch: Minutes = field(init=False)
+    _preheat: Preheat = field(init=False)
+    _first_c: float = 0.0
+    _dips: list[Dip] = field(default_factory=list)
+    _recovery: _Recovery | None = None
+    _mean_c: float | None = None
+    _swing_c: float = 0.0
+    _said: list[OvenCycle] = field(default_factory=list)
+    _odd: list[float] = field(default_factory=list)
+    _drifted: set[str] = field(default_factory=set)
+    _early_marks_us: list[int] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self._cycles = Cycles(self._trace, self._turns)
+        self._door = Door(self._trace)
+        self._minutes = Minutes(self._trace)
+        self._stretch = Minutes(self._trace)
+        self._preheat = Preheat(self.plan.oven.set_point_c)
+
+    def on_reading(self, reading: Reading, role: str) -> list[Body]:
+        if role != ROLE or reading.value is None or reading.unit != "Cel":
+            return []
+        out: list[Body] = []
+        if self._origin_us is None:
+            self._origin_us = reading.t_us
+            for t_us in self._early_marks_us:
+                self._door.marked(self._relative(t_us))
+            out += self._drift()
+        before = len(self._trace.samples)
+        done = self._trace.add(self._relative(reading.t_us), reading.value)
+        if not before and done:
+            self._first_c = self._trace.samples[0].celsius
+        if done:
+            out += self._sample()
+        return out
+
+    def on_mark(self, mark: Mark) -> list[Body]:
+        if mark.kind in ("into oven", "out of oven"):
+            if self._origin_us is None:
+                self._early_marks_us.append(mark.t_us)
+            else:
+                self._door.marked(self._relative(mark.t_us))
+        return []
+
+    def on_gap(self, gap: Gap) -> list[Body]:
+        # What is missing shows in the readings' own times; a gap may be declared long after it.
+        return []
+
+    def on_second(self, t_us: int) -> list[Body]:
+        return []
+
+    def on_event(self, event: Event) -> list[Body]:
+        return []
+
+    def _relative(self, t_us: int) -> float:
+        return (t_us - (self._origin_us or 0)) / MICROSECOND
+
+    def _at(self, t_s: float) -> float:
+        return ((self._origin_us or 0) + round(t_s * MICROSECOND)) / MICROSECOND
+
+    def _sample(self) -> list[Body]:
+        """Ask every part about the trace's newest sample, in a fixed order."""
+        out: list[Body] = []
+        now, smooth = self._trace.samples[-1], self._trace.smooth[-1]
+        dip = self._door.add(self._lag.seconds)
+        if dip is not None:
+            out += self._dip(dip)
+        turn = self._turns.add(smooth)
+        if turn is not None:
+            self._cycles.turned(turn)
+            self._minutes.restart(now.t_s)
+            self._stretch.restart(now.t_s)
+            out += self._preheated(self._preheat.began_hot(self._first_c, self._turns.found))
+        cycle = self._cycles.add(smooth)
+        if cycle is not None:
+            out += self._cycle(cycle)
+        if self._door.is_open():
+            self._minutes.restart(now.t_s)
+            self._stretch.restart(now.t_s)
+        if self._minutes.add(now.t_s):
+            out += self._preheated(self._preheat.minute(self._minutes, now.t_s))
+        if self._stretch.add(now.t_s):
+            out += self._still()
+        out += self._recovered(smooth.t_s, smooth.celsius)
+        return out
+
+    def _dip(self, dip: Dip) -> list[Body]:
+        self._dips.append(dip)
+        self._lag.door(self._trace, dip.lowest_s, self._trace.noise.sigma_c)
+        self._minutes.restart(dip.known_s)
+        self._stretch.restart(dip.known_s)
+        if self._mean_c is not None:
+            self._recovery = _Recovery(dip.end_s)
+        return [OvenDoor(self._at(dip.start_s), self._at(dip.end_s), dip.depth_c)]
+
+    def _preheated(self, reached: Preheated | None) -> list[Body]:
+        if reached is None:
+            return []
+        self._mean_c = reached.mean_c
+        self._stretch.restart(self._trace.samples[-1].t_s)
+        if self.plan.oven.set_point_c is None:
+            return []
+        return [
+            OvenPreheated(self._at(reached.reached_s), reached.mean_c, self.plan.oven.set_point_c)
+        ]
+
+    def _is_disturbed(self, from_s: float, to_s: float) -> bool:
+        return (
+            any(d.start_s <= to_s and from_s <= d.end_s + DISTURBED_S for d in self._dips)
+            or self._door.is_open()
+        )
+
+    def _cycle(self, cycle: Cycle) -> list[Body]:
+        if self._is_disturbed(cycle.from_s, cycle.to_s) or not self._is_usual(cycle):
+            return []
+        self._door.ordinary(cycle.from_s, cycle.to_s)
+        before = self._preheat.done
+        out = self._preheated(self._preheat.cycle(cycle))
+        self._mean_c, self._swing_c = cycle.mean_c, cycle.shown_swing_c
+        if before is None or cycle.from_s < before.reached_s - 30.0:
+            return out
+        delay_s = self._lag.delay_s(cycle.period_s)
+        return out + self._say(
+            cycle.from_s - delay_s,
+            cycle.to_s - delay_s,
+            cycle.mean_c,
+            swing_c(cycle, self._lag),
+            cycle.period_s,
+        )
+
+    def _is_usual(self, cycle: Cycle) -> bool:
+        """Whether the period is like the others; two odd ones in a row are the new usual."""
+        periods = sorted(c.period_s for c in self._cycles.last[:-1])
+        if self._preheat.done is None or len(self._said) < 2 or not periods:
+            return True
+        usual = periods[len(periods) // 2]
+        if abs(cycle.period_s - usual) <= USUAL_PERIOD * usual:
+            self._odd.clear()
+            return True
+        alike = bool(self._odd) and abs(cycle.period_s - self._odd[-1]) <= USUAL_PERIOD * usual
+        self._odd.append(cycle.period_s)
+        return alike
+
+    def _still(self) -> list[Body]:
+        """Ten whole minutes without a turn or a door after preheating: no cycling."""
+        means = self._stretch.means
+        if self._preheat.done is None or len(means) < STRETCH_MINUTES:
+            return []
+        last = means[-STRETCH_MINUTES:]
+        if max(last) - min(last) > STRETCH_C:
+            del means[: -STRETCH_MINUTES + 1]
+            return []
+        to_s = self._stretch.end_s
+        from_s = to_s - 60.0 * STRETCH_MINUTES
+        means.clear()
+        self._door.ordinary(from_s, to_s)
+        smooth = [s.celsius for s in self._trace.smooth if from_s <= s.t_s <= to_s]
+        self._mean_c, self._swing_c = sum(last) / len(last), 0.0
+        return self._say(from_s, to_s, self._mean_c, max(smooth) - min(smooth), None)
+
+    def _say(
+        self, from_s: float, to_s: float, mean_c: float, swing: float, period_s: float | None
+    ) -> list[Body]:
+        dial = self.plan.oven.set_point_c
+        said = OvenCycle(
+            from_at=self._at(from_s),
+            to_at=self._at(to_s),
+            mean_c=mean_c,
+            swing_c=swing,
+            period_s=period_s,
+            set_point_c=dial,
+            offset_c=None if dial is None else mean_c - dial,
+        )
+        self._said.append(said)
+        return [said, *self._drift()]
+
+    def _drift(self) -> list[Body]:
+        """Each statistic is said once in a batch, when it is first beyond its limit."""
+        offset = bake_offset(self._said)
+        present = offset[0] if offset is not None and offset[1] >= FEWEST_CYCLES else None
+        out: list[Body] = []
+        for drift in drifts(self.plan.earlier_bakes, present, self.plan.oven.set_point_c):
+            if drift.statistic not in self._drifted:
+                self._drifted.add(drift.statistic)
+                out.append(drift)
+        return out
+
+    def _recovered(self, t_s: float, celsius: float) -> list[Body]:
+        pending = self._recovery
+        if pending is None or self._mean_c is None or self._door.is_open():
+            return []
+        if t_s - pending.end_s > LONGEST_RECOVERY_S:
+            self._recovery = None
+            return []
+        if t_s < pending.end_s or celsius < self._mean_c - max(BACK_C, BACK_SHARE * self._swing_c):
+            return []
+        self._recovery = None
+        return [OvenRecovered(self._at(t_s), t_s - pending.end_s)]
