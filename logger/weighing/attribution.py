@@ -1,0 +1,174 @@
+"""Which line of the formula does each rise belong to?
+
+A mark settles it. Without one the order of the formula is the hint: a rise belongs to the open
+line while that is under; it opens the next one when the open one is otherwise decided, when the
+container was tared at rest or changed, or when only the next line's target fits. A single rise
+often fits several of these, and the next one tells which: so the last pieces are attributed
+together, by the least implausible way to go through the formula.
+
+The prices below only put the rules into an order: breaking a tolerance a little is likelier than
+skipping a line, and so on. None is fitted to recordings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from logger.plan import Line
+from logger.weighing.pieces import Piece
+
+WINDOW = 10  # pieces that may still be attributed anew
+BEAM = 24
+MOST_SKIPPED = 3
+
+MISS = 2.0  # a line left outside its tolerance …
+MISS_PER_TARGET = 12.0  # … and the more so the further
+WORST = 16.0
+SWITCH = 0.4  # to the next line without a tare
+UNDER_OPEN = 0.3
+STAY_AFTER_TARE = 4.5
+STAY_AFTER_MARK_HABIT = 3.5  # leaving a marked line without a mark, by someone who marks each line
+SKIP = 5.0
+SKIP_UNWEIGHED = 0.5  # lines that are counted or spooned are often not weighed
+UNWEIGHED = 2.0
+
+
+def closed_price(total_kg: float, line: Line, blur_kg: float) -> float:
+    """How implausible it is to leave a line with this total."""
+    target = line.target_kg
+    if target is None:
+        return UNWEIGHED
+    tolerance = max(line.tolerance_kg or 0.0, blur_kg)
+    miss = abs(total_kg - target)
+    if miss <= tolerance:
+        return 0.2 * (miss / tolerance) ** 2
+    return min(WORST, MISS + MISS_PER_TARGET * (miss - tolerance) / max(target, blur_kg))
+
+
+def open_price(total_kg: float, line: Line, blur_kg: float) -> float:
+    """How implausible a total is for a line that may still be filled."""
+    if line.target_kg is not None and total_kg < line.target_kg:
+        return min(UNDER_OPEN, closed_price(total_kg, line, blur_kg))
+    return closed_price(total_kg, line, blur_kg)
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    price: float  # without the open line's
+    line: int | None
+    total_kg: float
+    taken: frozenset[int]
+    path: tuple[int, ...]
+    # Total of the line before the present one and its price: none, prices are final once left.
+
+
+def successors(lines: Sequence[Line], line: int | None, taken: frozenset[int]) -> list[tuple[int, float]]:
+    """Lines that may follow, in order, with the price of what is skipped."""
+    n = len(lines)
+    first = 0 if line is None else line + 1
+    out: list[tuple[int, float]] = []
+    price, skipped = 0.0, 0
+    for step in range(n):
+        index = (first + step) % n
+        if index in taken or index == line:
+            continue
+        out.append((index, price))
+        if lines[index].target_kg is None:
+            price += SKIP_UNWEIGHED
+        else:
+            price += SKIP
+            skipped += 1
+            if skipped > MOST_SKIPPED:
+                break
+    return out
+
+
+def attribute(
+    lines: Sequence[Line],
+    pieces: Sequence[Piece],
+    *,
+    current: int | None,
+    totals_kg: Sequence[float],
+    taken: frozenset[int],
+    blur_kg: float,
+    marks_each_line: bool,
+) -> list[int]:
+    """The most plausible line of each of the pieces.
+
+    Args:
+        lines: the formula's.
+        pieces: the last pieces in order.
+        current: line that was open before them.
+        totals_kg: what each line had before them.
+        taken: lines that already have something, or were confirmed.
+        blur_kg: about a division.
+        marks_each_line: whether every line so far was marked.
+
+    Returns:
+        An index into `lines` per piece.
+    """
+    start_total = totals_kg[current] if current is not None else 0.0
+    ways = [_Way(0.0, current, start_total, taken, ())]
+    for number, piece in enumerate(pieces):
+        grown: list[_Way] = []
+        for way in ways:
+            grown += _extend(lines, piece, way, totals_kg, blur_kg, marks_each_line)
+        grown.sort(key=lambda w: w.price + _open(lines, w, blur_kg))
+        ways = grown[:BEAM]
+        if not ways:
+            raise RuntimeError(f"no line for piece {number} of {len(pieces)}")
+    return list(ways[0].path)
+
+
+def _open(lines: Sequence[Line], way: _Way, blur_kg: float) -> float:
+    return 0.0 if way.line is None else open_price(way.total_kg, lines[way.line], blur_kg)
+
+
+def _extend(
+    lines: Sequence[Line],
+    piece: Piece,
+    way: _Way,
+    totals_kg: Sequence[float],
+    blur_kg: float,
+    marks_each_line: bool,
+) -> list[_Way]:
+    mass = piece.mass_kg
+    out: list[_Way] = []
+    if piece.selected is not None:
+        line = piece.selected
+        if line == way.line:
+            return [_stay(way, mass, 0.0)]
+        return [_go(lines, way, line, totals_kg[line] + mass, 0.0, blur_kg)]
+    if way.line is not None:
+        out.append(_stay(way, mass, STAY_AFTER_TARE if piece.tared and mass > 0 else 0.0))
+        if mass <= 0:
+            return out  # a take-back is of the line last added to
+    for line, price in successors(lines, way.line, way.taken):
+        extra = price
+        if way.line is not None:
+            extra += 0.0 if piece.tared else SWITCH
+            if marks_each_line and not piece.tared:
+                extra += STAY_AFTER_MARK_HABIT
+        out.append(_go(lines, way, line, totals_kg[line] + mass, extra, blur_kg))
+    if not out:
+        out.append(_Way(way.price, len(lines) - 1, mass, way.taken, (*way.path, len(lines) - 1)))
+    return out
+
+
+def _stay(way: _Way, mass: float, extra: float) -> _Way:
+    assert way.line is not None
+    return _Way(
+        way.price + extra, way.line, way.total_kg + mass, way.taken, (*way.path, way.line)
+    )
+
+
+def _go(
+    lines: Sequence[Line], way: _Way, line: int, total: float, extra: float, blur_kg: float
+) -> _Way:
+    left = 0.0
+    if way.line is not None and abs(way.total_kg) > 0:
+        left = closed_price(way.total_kg, lines[way.line], blur_kg)
+    return _Way(
+        way.price + left + extra, line, total, way.taken | {line}, (*way.path, line)
+    )

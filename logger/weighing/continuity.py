@@ -1,0 +1,202 @@
+"""One continuous coordinate of load out of readings whose zero jumps.
+
+A tare key, a scale that wakes up at another zero, a tare that is lost: the indication changes, the
+load does not. `Continuity` finds these and keeps `offset_kg` such that value + offset changes only
+with the load.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from logger.weighing.settling import S
+
+SILENCE_US = 2_500_000
+SILENCE_PERIODS = 6
+
+
+@dataclass(slots=True)
+class Zeroing:
+    """The indication jumped to about zero while the load (probably) stayed.
+
+    Attributes:
+        t_us: when.
+        shift_kg: by how much the offset grew.
+        at_rest: at rest before it; else in the middle of a pour.
+        certain: the scale's own net flag or the way of the jump leaves no other explanation;
+            else the load may have been lifted at that moment.
+        splice_kg: standard uncertainty of carrying a moving reading over the jump.
+        before_kg: the coordinate before.
+    """
+
+    t_us: int
+    shift_kg: float
+    at_rest: bool
+    certain: bool
+    splice_kg: float
+    before_kg: float
+
+
+@dataclass(slots=True)
+class Seen:
+    """What the last two readings were."""
+
+    t_us: int
+    value_kg: float
+    net: bool | None
+
+
+class Continuity:
+    """Offset of one scale."""
+
+    def __init__(self) -> None:
+        self.offset_kg = 0.0
+        self.last: Seen | None = None
+        self.before: Seen | None = None
+
+    def is_silence(self, t_us: int, period_us: float) -> bool:
+        """Whether readings are missing between the last one and now."""
+        if self.last is None:
+            return False
+        limit = max(SILENCE_US, SILENCE_PERIODS * min(period_us, S))
+        return t_us - self.last.t_us > limit
+
+    def forget(self) -> None:
+        """Readings are missing: jumps across them are no tare key."""
+        self.last = self.before = None
+
+    def zeroing(
+        self,
+        t_us: int,
+        value_kg: float,
+        net: bool | None,
+        d_kg: float,
+        noise_kg: float,
+        rest_kg: float | None,
+        empty_kg: float | None,
+    ) -> Zeroing | None:
+        """Whether the zero was set between the last reading and this one; applies it.
+
+        Args:
+            rest_kg: coordinate of the present or just left rest, None in motion.
+            empty_kg: coordinate of the empty pan where known: a load that jumps there may have
+                been lifted.
+        """
+        last, before = self.last, self.before
+        self.before, self.last = last, Seen(t_us, value_kg, net)
+        if last is None:
+            return None
+        jump = value_kg - last.value_kg
+        flagged = net is True and last.net is False
+        cleared = net is False and last.net is True
+        # Most readings end here.
+        if not flagged and not cleared and abs(jump) < 1.6 * d_kg:
+            return None
+        trend = 0.0
+        if before is not None and last.t_us > before.t_us:
+            trend = (last.value_kg - before.value_kg) / (last.t_us - before.t_us)
+        step = max(0.0, trend) * (t_us - last.t_us) if rest_kg is None else 0.0
+        near = max(0.6 * d_kg, 2.5 * noise_kg, 1.5 * step)
+        if rest_kg is not None and noise_kg < 0.3 * d_kg:
+            near = 0.6 * d_kg
+        if cleared:
+            if rest_kg is None or jump < 0:
+                return None
+            return self._apply(t_us, rest_kg - (value_kg + self.offset_kg), rest_kg, True, True, 0)
+        if abs(value_kg) > (max(near, 3 * d_kg) if flagged else near):
+            return None
+        if net is False and last.net is False:
+            return None  # a scale that says so when it is tared was not
+        if not flagged and not self._instant(jump, trend, t_us, d_kg):
+            return None
+        before_kg = rest_kg
+        if before_kg is None:
+            before_kg = last.value_kg + self.offset_kg + step
+        shift = before_kg - (value_kg + self.offset_kg)
+        lifted = empty_kg is not None and abs(value_kg + self.offset_kg - empty_kg) < max(
+            3 * d_kg, 0.02 * abs(shift)
+        )
+        certain = flagged or net is True or not lifted
+        if jump > 0 and not flagged and (t_us - last.t_us > 260_000 or rest_kg is None):
+            return None  # an empty bowl put back rather than a key pressed on an empty pan
+        splice = 0.35 * step
+        return self._apply(t_us, shift, before_kg, rest_kg is not None, certain, splice)
+
+    def _instant(self, jump: float, trend: float, t_us: int, d_kg: float) -> bool:
+        """In one sample, from a reading that was not itself on its way there."""
+        if self.before is None:
+            return False
+        earlier = trend * (t_us - self.before.t_us) / 2
+        if jump < 0:
+            return -earlier < max(2 * d_kg, 0.12 * -jump)
+        return abs(earlier) < max(1.1 * d_kg, 0.02 * jump)
+
+    def _apply(
+        self,
+        t_us: int,
+        shift_kg: float,
+        before_kg: float,
+        at_rest: bool,
+        certain: bool,
+        splice_kg: float,
+    ) -> Zeroing:
+        self.offset_kg += shift_kg
+        return Zeroing(t_us, shift_kg, at_rest, certain, splice_kg, before_kg)
+
+
+@dataclass(frozen=True, slots=True)
+class Waking:
+    """What became of the zero while nothing was heard.
+
+    Attributes:
+        shift_kg: to add to the offset.
+        kind: ``same`` (nothing changed), ``added`` (a plausible change of the load at the same
+            zero), ``zeroed`` (a new zero with the load on), ``tare lost``, ``lifted``, ``unknown``
+            (another zero, which hides what changed).
+    """
+
+    shift_kg: float
+    kind: str
+
+
+def waking(
+    value_kg: float,
+    offset_kg: float,
+    before_kg: float,
+    empty_kg: float | None,
+    rate_kg_s: float,
+    silence_s: float,
+    d_kg: float,
+) -> Waking:
+    """Explain the first reading after a silence.
+
+    Args:
+        value_kg: the indication now.
+        offset_kg: the offset before the silence.
+        before_kg: the coordinate before the silence.
+        empty_kg: the coordinate of the empty pan, None where unknown.
+        rate_kg_s: how fast the load grew when the readings stopped; 0 at rest.
+        silence_s: for how long nothing was heard.
+        d_kg: division.
+    """
+    now_kg = value_kg + offset_kg
+    change = now_kg - before_kg
+    near = max(1.6 * d_kg, 0.001 * abs(before_kg - (empty_kg or 0.0)))
+    flowing = max(0.0, rate_kg_s) * min(silence_s, 8.0) * 1.5
+    if abs(change) <= near:
+        return Waking(0.0, "same")
+    if 0 < change <= flowing:
+        return Waking(0.0, "added")
+    if empty_kg is not None and abs(empty_kg - offset_kg) > near:
+        # Tared before: does it read gross now?
+        gross = before_kg - empty_kg
+        growth = value_kg - gross
+        if -near <= growth <= max(flowing, near):
+            return Waking(-(now_kg - before_kg - max(growth, 0.0) * (growth > near)), "tare lost")
+    if abs(value_kg) <= 1.6 * d_kg and change < 0:
+        return Waking(-change, "zeroed")
+    if empty_kg is not None and abs(now_kg - empty_kg) <= max(near, 3 * d_kg):
+        return Waking(0.0, "lifted")
+    if rate_kg_s > 0 or change < 0:
+        return Waking(-change, "unknown")
+    return Waking(0.0, "added")

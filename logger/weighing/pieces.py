@@ -1,0 +1,48 @@
+"""A piece: one change of the load between two rests that belongs to some line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from logger.weighing.settling import Rest
+
+
+@dataclass(slots=True)
+class Piece:
+    """A rise or a take-back.
+
+    Attributes:
+        before: the rest it starts from.
+        after: the rest it ends at; None while it goes on.
+        scale: SenML name of the scale's channel.
+        start_us: when it began.
+        now_kg: the coordinate now, while it goes on.
+        selected: index of the line a mark newly selected for it, None without a new mark.
+        tared: the zero was set at rest, or the container changed, since the piece before.
+        sudden: reached in one go, as when something is put down.
+        contiguous: starts at the very rest at which the piece before ended, at the same zero.
+        splice_kg: standard uncertainty of zeros set while it went on.
+        lost: readings are missing in it and the zero is another: more was added than is known.
+        line: index of the line it is attributed to; None without a formula.
+        ended_us: when its end was settled.
+    """
+
+    before: Rest
+    after: Rest | None
+    scale: str
+    start_us: int
+    now_kg: float
+    selected: int | None = None
+    tared: bool = False
+    sudden: bool = False
+    contiguous: bool = False
+    splice_kg: float = 0.0
+    lost: bool = False
+    line: int | None = None
+    ended_us: int = 0
+
+    @property
+    def mass_kg(self) -> float:
+        """By how much the load changed."""
+        end = self.now_kg if self.after is None else self.after.level_kg
+        return end - self.before.level_kg

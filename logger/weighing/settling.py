@@ -1,0 +1,275 @@
+"""Is the load at rest? Answered from the bare numbers; a scale's own flag is evidence, not truth.
+
+Three kinds of rest are told from motion:
+
+- quiet: for half a second no reading differs from another by more than a division, and this has
+  lasted longer than the pace of the change before would explain (a trickle also pauses between
+  two divisions);
+- noisy: zero-mean vibration, by means of blocks that agree where a hand's wander does not;
+- shifted: at rest, then at rest a division further, without visible motion between.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+S = 1_000_000
+QUIET_US = S // 2 - 30_000  # six readings at 10 Hz, with some jitter of their times
+REFINE_US = 4 * S  # a rest's level is refined this long; what moves later is creep
+KEEP_US = 4 * S
+KEEP_READINGS = 200
+LONGEST_PACE_US = 2 * S
+NOISY_WINDOWS_US = (1_200_000, 2_000_000, 3_200_000)
+
+
+@dataclass(slots=True)
+class Rest:
+    """One rest of the load; its level is refined while it lasts.
+
+    Attributes:
+        level_kg: mean reading.
+        start_us: since when the readings agree.
+        settled_us: when that was certain.
+        noise_kg: standard deviation of the readings.
+        count: readings the level is the mean of.
+        division_kg: the scale's division meanwhile.
+        last_us: time of the last reading at this rest.
+        shifted: reached without visible motion.
+    """
+
+    level_kg: float
+    start_us: int
+    settled_us: int
+    noise_kg: float
+    count: int
+    division_kg: float
+    last_us: int
+    shifted: bool = False
+
+    @property
+    def mean_error_kg(self) -> float:
+        """Standard deviation of the level, from the noise; never below what rounding hides."""
+        # Vibration and hands are not white: count a third of the readings as independent.
+        return self.noise_kg / math.sqrt(max(1.0, self.count / 3.0))
+
+
+class Settler:
+    """Rest and motion of one stream of readings."""
+
+    def __init__(self) -> None:
+        self.rest: Rest | None = None
+        self.moving_since_us = 0
+        self._recent: deque[tuple[int, float]] = deque(maxlen=KEEP_READINGS)
+        self._period_us = 100_000.0
+        self._typical_noise = 0.0
+        self._suspects = 0
+        self._off = 0
+        self._skip = 0
+        self._sum = 0.0
+        self._sum2 = 0.0
+
+    @property
+    def noise_kg(self) -> float:
+        """Noise seen at earlier rests."""
+        return self._typical_noise
+
+    @property
+    def period_us(self) -> float:
+        """Usual time between readings."""
+        return self._period_us
+
+    def interrupt(self, t_us: int) -> None:
+        """Readings are missing: what was seen before says nothing about what comes."""
+        self._recent.clear()
+        self.rest = None
+        self.moving_since_us = t_us
+        self._suspects = self._off = 0
+
+    def shift(self, by_kg: float) -> None:
+        """The coordinate moved, not the load."""
+        moved = [(t, y + by_kg) for t, y in self._recent]
+        self._recent.clear()
+        self._recent.extend(moved)
+        if self.rest is not None:
+            self.rest.level_kg += by_kg
+
+    def slope_kg_s(self, window_us: int = 600_000) -> float:
+        """Present rate of change over the last moments, kg/s."""
+        if len(self._recent) < 2:
+            return 0.0
+        t1, y1 = self._recent[-1]
+        t0, y0 = self._recent[-2]
+        for t, y in reversed(self._recent):
+            if t1 - t > window_us:
+                break
+            t0, y0 = t, y
+        return (y1 - y0) / (t1 - t0) * S if t1 > t0 else 0.0
+
+    def feed(self, t_us: int, y_kg: float, d_kg: float, stable: bool | None) -> Rest | None:
+        """Take a reading; a new rest where one was found with it."""
+        recent = self._recent
+        if recent:
+            period = t_us - recent[-1][0]
+            if period < 3 * S:
+                self._period_us += 0.1 * (period - self._period_us)
+        recent.append((t_us, y_kg))
+        while t_us - recent[0][0] > KEEP_US:
+            recent.popleft()
+        if self.rest is not None:
+            return self._at_rest(self.rest, t_us, y_kg, d_kg)
+        return self._in_motion(t_us, d_kg, stable)
+
+    def _at_rest(self, rest: Rest, t_us: int, y_kg: float, d_kg: float) -> Rest | None:
+        away = y_kg - rest.level_kg
+        size = abs(away)
+        limit = max(1.3 * d_kg, 4.5 * rest.noise_kg, 3.0 * self._typical_noise)
+        if size > limit:
+            self._suspects += 1
+            # One wild reading may be a glitch of the line; two are a load.
+            if self._suspects >= 2 or size > 3 * limit:
+                self._leave(t_us)
+            return None
+        self._suspects = 0
+        rest.last_us = t_us
+        if t_us - rest.settled_us <= REFINE_US and size < 0.75 * max(d_kg, rest.noise_kg * 3):
+            self._refine(rest, y_kg)
+        if size < 0.6 * d_kg and rest.noise_kg < 0.5 * d_kg:
+            self._off = 0
+            return None
+        self._off += 1
+        if self._off < 4:
+            return None
+        return self._shifted(rest, t_us, d_kg)
+
+    def _refine(self, rest: Rest, y_kg: float) -> None:
+        rest.count += 1
+        # The first readings of a rest may hold the tail of the scale's filter: forget slowly.
+        weight = max(1.0 / rest.count, 0.04)
+        before = y_kg - rest.level_kg
+        rest.level_kg += weight * before
+        variance = (1 - weight) * (rest.noise_kg**2 + weight * before * before)
+        rest.noise_kg = math.sqrt(variance)
+
+    def _shifted(self, rest: Rest, t_us: int, d_kg: float) -> Rest | None:
+        noisy = rest.noise_kg > 0.3 * d_kg
+        values = self._since(t_us - (1_500_000 if noisy else QUIET_US))
+        if len(values) < 4:
+            return None
+        mean = sum(values) / len(values)
+        limit = max(0.75 * d_kg, 4.0 * rest.noise_kg / math.sqrt(len(values)) if noisy else 0.0)
+        if abs(mean - rest.level_kg) < limit:
+            return None
+        if not noisy and max(values) - min(values) > 1.05 * d_kg:
+            return None
+        return self._found(values, t_us, d_kg, shifted=True)
+
+    def _leave(self, t_us: int) -> None:
+        if self.rest is not None:
+            self._learn_noise(self.rest)
+            self.moving_since_us = self.rest.last_us
+        self.rest = None
+        self._suspects = self._off = 0
+
+    def _learn_noise(self, rest: Rest) -> None:
+        if rest.count >= 8:
+            self._typical_noise += 0.3 * (rest.noise_kg - self._typical_noise)
+
+    def _since(self, from_us: int) -> list[float]:
+        values = []
+        for t, y in reversed(self._recent):
+            if t < from_us:
+                break
+            values.append(y)
+        return values
+
+    def _in_motion(self, t_us: int, d_kg: float, stable: bool | None) -> Rest | None:
+        recent = self._recent
+        low = high = recent[-1][1]
+        band = 1.05 * d_kg
+        start_us, count, before = t_us, 0, None
+        # The longest run of agreeing readings up to now, and what came before it.
+        for t, y in reversed(recent):
+            new_low, new_high = min(low, y), max(high, y)
+            if new_high - new_low > band:
+                before = (t, y)
+                break
+            low, high, start_us = new_low, new_high, t
+            count += 1
+        need = 4 if self._period_us < 300_000 else 3
+        if count >= need and t_us - start_us >= QUIET_US * (0.65 if stable else 1.0):
+            if before is None or t_us - start_us >= self._pace_us(start_us, d_kg, stable):
+                values = self._since(start_us)
+                if self._no_trend(values, d_kg):
+                    return self._found(values, t_us, d_kg)
+            return None
+        self._skip += 1
+        if self._skip >= 3:
+            self._skip = 0
+            return self._noisy(t_us, d_kg)
+        return None
+
+    def _pace_us(self, start_us: int, d_kg: float, stable: bool | None) -> float:
+        """How long a pause a stream as slow as the one before would make by itself."""
+        level = self._recent[-1][1]
+        oldest_t, oldest_y = start_us, level
+        for t, y in reversed(self._recent):
+            if t >= start_us:
+                continue
+            if start_us - t > S:
+                break
+            oldest_t, oldest_y = t, y
+        span_us = start_us - oldest_t
+        change = abs(level - oldest_y)
+        if span_us <= 0 or change <= 0:
+            return QUIET_US
+        pace = 2.2 * d_kg / change * span_us
+        if stable is False:
+            pace = max(pace, 2.0 * QUIET_US)
+        elif stable:
+            pace *= 0.6
+        return min(max(pace, QUIET_US * (0.65 if stable else 1.0)), LONGEST_PACE_US)
+
+    def _no_trend(self, newest_first: list[float], d_kg: float) -> bool:
+        half = len(newest_first) // 2
+        late = sum(newest_first[:half]) / half
+        early = sum(newest_first[-half:]) / half
+        # Within one division only steps of a division are seen: more than half a division
+        # between the halves is a step in the middle, and a step is not rest yet.
+        return abs(late - early) <= 0.7 * d_kg
+
+    def _noisy(self, t_us: int, d_kg: float) -> Rest | None:
+        for window_us in NOISY_WINDOWS_US:
+            if t_us - self._recent[0][0] < window_us - self._period_us:
+                return None
+            values = self._since(t_us - window_us)
+            n = len(values)
+            if n < 8:
+                return None
+            mean = sum(values) / n
+            spread = math.sqrt(sum((y - mean) ** 2 for y in values) / n)
+            usual = max(2.5 * self._typical_noise, 0.9 * d_kg)
+            if spread > usual and window_us < NOISY_WINDOWS_US[-1]:
+                continue  # louder than usual here: a hand, until it proves steady for longer
+            block = n // 4
+            means = [sum(values[i * block : (i + 1) * block]) / block for i in range(4)]
+            apart = max(means) - min(means)
+            late = (means[0] + means[1] - means[2] - means[3]) / 2
+            white = spread / math.sqrt(block)
+            if apart <= max(0.5 * d_kg, 2.2 * white) and abs(late) <= max(0.4 * d_kg, 1.2 * white):
+                error = spread / math.sqrt(n / 3.0)
+                if error <= 2.0 * d_kg or window_us == NOISY_WINDOWS_US[-1]:
+                    return self._found(values, t_us, d_kg)
+        return None
+
+    def _found(
+        self, newest_first: list[float], t_us: int, d_kg: float, shifted: bool = False
+    ) -> Rest:
+        n = len(newest_first)
+        mean = sum(newest_first) / n
+        noise = math.sqrt(sum((y - mean) ** 2 for y in newest_first) / n)
+        start_us = self._recent[-n][0]
+        self.rest = Rest(mean, start_us, t_us, noise, n, d_kg, t_us, shifted)
+        self._suspects = self._off = 0
+        return self.rest
