@@ -1,0 +1,114 @@
+"""Family ``value-unit``: a number and a unit on a line (``%9.1f g`` CR LF and the like).
+
+Plain text, no source, and no checksum: the only protection is strictness. The whole line must be
+blanks, sign, number, unit. A line of dashes says that there is no weight.
+
+Where stray bytes stand before a line, or the end of the line before is lost, the number may have
+lost its head, so the rest counts only when it is provably whole: it has the very width of the
+last sound padded line and begins with its padding; or, before any such line was seen, much noise
+and at least two blanks stand before the number. A line end born of damage cuts a number in two:
+the line after a bare beginning of a number is refused too.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+
+from drivers.frames.frame import (
+    NO_WEIGHT,
+    FrameEvent,
+    Garbage,
+    ListensOnly,
+    Overflow,
+    WeightFrame,
+)
+from drivers.frames.lines import LineBuffer
+
+LIMIT = 256
+_NUMBER_AND_UNIT = rb"(\d{1,8}(?:\.\d{1,6})?|\.\d{1,6}) *(g|kg|oz|lb)[ \t]*"
+LINE = re.compile(rb"[ \t]*([+-]?) *" + _NUMBER_AND_UNIT, re.IGNORECASE)
+DASHES = re.compile(rb"[ \t]*-{2,}(?:\.-+|-)[ \t]*(g|kg|oz|lb)?[ \t]*", re.IGNORECASE)
+# Noise of at least this many bytes is no damaged sign or padding of the same line.
+LONG_NOISE = 16
+AFTER_NOISE = re.compile(rb"[^ \t\d.+-]( {2,}([+-]?)" + _NUMBER_AND_UNIT + rb")\Z", re.IGNORECASE)
+HEAD_OF_A_NUMBER = re.compile(rb"[ \t]*[+-]?[ \t]*\d*\.?\d*[ \t]*")
+# "5g" is so short that noise writes it (once in about 100 MB); right after noise it is refused.
+SHORT = 4
+PADDING = b" \t+-"
+
+
+class ValueUnitParser(ListensOnly):
+    """Parser of the family; it has no commands.
+
+    >>> ValueUnitParser().feed(b"    123.4 g\\r\\n")[0].value
+    Decimal('123.4')
+    """
+
+    limit = LIMIT
+
+    def __init__(self) -> None:
+        self._lines = LineBuffer(LIMIT)
+        self._width: int | None = None
+        self._after_garbage = False
+        self._after_head = False
+
+    def feed(self, data: bytes) -> list[FrameEvent]:
+        """Take bytes, give events; see `drivers.frames.frame.Parser`."""
+        out: list[FrameEvent] = []
+        for item in self._lines.feed(data):
+            if isinstance(item, Overflow):
+                out.append(item)
+                self._after_garbage = True
+            else:
+                self._line(*item, out)
+        return out
+
+    def _line(self, line: bytes, whole: bool, out: list[FrameEvent]) -> None:
+        refused_because = "not a number and a unit"
+        if whole:
+            if match := LINE.fullmatch(line):
+                sign, number, unit = match.groups()
+                if reason := self._doubt(line):
+                    refused_because = reason
+                else:
+                    if line[0] in PADDING:
+                        self._width = len(line)
+                    self._after_garbage = self._after_head = False
+                    out.append(_weight(sign, number, unit))
+                    return
+            elif match := DASHES.fullmatch(line):
+                unit = match[1]
+                self._after_garbage = self._after_head = False
+                out.append(WeightFrame(None, unit.decode().lower() if unit else None, NO_WEIGHT))
+                return
+        self._after_head = not self._after_head and HEAD_OF_A_NUMBER.fullmatch(line) is not None
+        self._after_garbage = True
+        if refused_because == "not a number and a unit" and (found := self._behind_noise(line)):
+            at, frame = found
+            out.append(Garbage(line[:at], "stray bytes before a line"))
+            out.append(frame)
+            self._after_garbage = self._after_head = False
+        else:
+            out.append(Garbage(line, refused_because))
+
+    def _doubt(self, line: bytes) -> str | None:
+        if self._after_head and not (line[0] in PADDING and len(line) == self._width):
+            return "the number may have begun on the line before"
+        if self._after_garbage and len(line) < SHORT:
+            return "too short to be believed right after noise"
+        return None
+
+    def _behind_noise(self, line: bytes) -> tuple[int, WeightFrame] | None:
+        if self._width is not None:
+            at = len(line) - self._width
+            if at > 0 and line[at] in PADDING and (match := LINE.fullmatch(line, at)):
+                return at, _weight(*match.groups())
+        elif (match := AFTER_NOISE.search(line)) and match.start(1) >= LONG_NOISE:
+            return match.start(1), _weight(match[2], match[3], match[4])
+        return None
+
+
+def _weight(sign: bytes, number: bytes, unit: bytes) -> WeightFrame:
+    # Adding 0 turns the -0.0 that some scales print into 0.0.
+    return WeightFrame(Decimal((sign + number).decode("ascii")) + 0, unit.decode("ascii").lower())
