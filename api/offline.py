@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -130,29 +131,28 @@ def export(batch: str | None, folder: Path, events: bool, output: Path | None) -
     Without BATCH the latest one is written. `coolcrumb replay` concludes the same from it again.
     """
     from logger.entries import to_json
-    from logger.store import Reader
+    from logger.planfile import plan_from_document
+    from logger.store import Reader, StoreError
 
-    path = folder / "coolcrumb.db"
-    if not path.exists():
-        raise MissingOrBusy(
-            f"{folder}: there is no store in this folder; name the one given to --data"
-        )
-    with Reader(path) as reader:
-        batches = [row.id for row in reader.batches()]
-        name = batch or (batches[-1] if batches else None)
-        if name is None or name not in batches:
-            known = ", ".join(batches[-8:]) or "none"
-            raise MissingOrBusy(f"no batch {batch!r} in {path}; the latest are: {known}")
-
-        def documents() -> Iterator[dict[str, Any]]:
-            if events:
-                yield from (row.document for row in reader.events_of(name))
-            else:
-                yield from (to_json(entry) for entry in reader.entries_of(name))
-
+    with contextlib.closing(Reader(folder)) as reader:
+        try:
+            batches = [row.id for row in reader.batches()]
+        except StoreError as error:
+            raise MissingOrBusy(str(error)) from error
+        name = batch or (batches[0] if batches else None)
+        plan = reader.plan_entry(name) if name is not None else None
+        if name is None or plan is None:
+            known = ", ".join(batches[:8]) or "none"
+            raise MissingOrBusy(f"no batch {batch!r} in {folder}; the latest are: {known}")
+        documents: Iterable[dict[str, Any]]
+        if events:
+            documents = (row.document for row in reader.events(name))
+        else:
+            found = reader.entries(name, plan_from_document(plan.document))
+            documents = (to_json(entry) for _pos, entry in found)
         stream = sys.stdout if output is None else output.open("w", encoding="utf-8")
         try:
-            for document in documents():
+            for document in documents:
                 stream.write(json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n")
         finally:
             if output is not None:

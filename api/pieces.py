@@ -23,8 +23,11 @@ CONFIG = click.option(
     help="Configuration file; without one every setting has its default.",
 )
 DATA = click.option(
-    "--data", "folder", type=click.Path(file_okay=False, path_type=Path), help="Folder for store and outbox."
-)  # fmt: skip
+    "--data",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for store and outbox.",
+)
 BROKER = click.option(
     "--broker", "broker_url", required=True, help="The broker, such as mqtt://127.0.0.1:1883."
 )
@@ -39,7 +42,7 @@ def settings(config_file: Path | None) -> Config:
 
 
 def data_folder(config: Config, folder: Path | None) -> Path:
-    """Where store and outbox live: option, configuration, the service's state folder, the user's."""
+    """Where store and outbox live: option, settings, the service's state folder, the user's."""
     if folder is not None:
         chosen = folder
     elif config.folder:
