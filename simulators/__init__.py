@@ -1,7 +1,8 @@
 """A kitchen made of physics: scale, probes, oven, cake, room, and the person who bakes.
 
-Every instrument writes real bytes to a pseudo-terminal, from the published layouts and with equations of its own:
-this room imports nothing of the code that will read those bytes, so that the two cannot be wrong together.
+Every instrument writes real bytes to a pseudo-terminal, from the published layouts and with
+equations of its own: this room imports nothing of the code that will read those bytes, so that the
+two cannot be wrong together.
 """
 
 from simulators.earlier import write_earlier_bakes

@@ -1,7 +1,7 @@
-"""One bake as a schedule: the world, the person and the five instruments, tied together by kitchen time.
+"""One bake as a schedule: world, person and the five instruments, tied together by kitchen time.
 
-Runs at any speed, with or without wires at the end: what is written depends only on the random start value and on
-what the other end of the scale's wire says.
+Runs at any speed, with or without wires at the end: what is written depends only on the random
+start value and on what the other end of the scale's wire says.
 """
 
 from __future__ import annotations

@@ -1,15 +1,16 @@
-"""A cake in a round pan: conduction, vapour that carries heat and water, a rising crumb, a drying crust.
+"""A cake in a round pan: conduction, vapour that carries heat, a rising crumb, a drying crust.
 
-Finite volumes in r and z that move with the crumb. Heat goes by conduction and by vapour, which evaporates in a warm
-cell and condenses in a cooler one; the surface gains heat by natural convection and radiation and loses water
-through its own crust. No cell gets hotter than its water boils at; so the core ends on a plateau, and a dry crust
-does not. Bottom and side lie against a pan until the cake is taken out of it.
+Finite volumes in r and z that move with the crumb. Heat goes by conduction and by vapour, which
+evaporates in a warm cell and condenses in a cooler one; the surface gains heat by natural
+convection and radiation and loses water through its own crust. No cell gets hotter than its water
+boils at; so the core ends on a plateau, and a dry crust does not. Bottom and side lie against a pan
+until the cake is taken out of it.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -41,8 +42,9 @@ ALUMINIUM_CP = 897.0
 class Surroundings:
     """What the cake sees.
 
-    ``air_c`` and ``wall_c`` (what radiates) in C; ``vapour_kg_m3`` in the air; ``forced_w_m2k`` of a fan, added to
-    natural convection; ``under`` is the share of the base that air and radiation reach (a rack, a counter).
+    ``air_c`` and ``wall_c`` (what radiates) in C; ``vapour_kg_m3`` in the air; ``forced_w_m2k`` of
+    a fan, added to natural convection; ``under`` is the share of the base that air and radiation
+    reach (a rack, a counter).
     """
 
     air_c: float
@@ -67,7 +69,7 @@ class PanAndBatter:
     crust_emissivity: float = 0.90
     pressure_pa: float = 101_325.0
     tortuosity: float = 0.40
-    composition: Composition = Composition()
+    composition: Composition = field(default_factory=Composition)
 
 
 class Cake:
@@ -120,7 +122,10 @@ class Cake:
         return float(self.temperature_c.min())
 
     def at_height_c(self, height_m: float) -> float:
-        """Temperature on the axis at a height above the base: what a perfect probe there would read, C."""
+        """Temperature on the axis at a height above the base.
+
+        What a perfect probe there would read, C.
+        """
         heights = self._heights()[:, 0]
         centres = np.cumsum(heights) - heights / 2.0
         return float(np.interp(height_m, centres, self.temperature_c[:, 0]))
@@ -173,9 +178,7 @@ class Cake:
             self.grid.between_layers(diffusion, heights),
             self.grid.between_rings(diffusion, heights),
         )
-        heat = inflow(
-            t, self.grid.between_layers(k, heights), self.grid.between_rings(k, heights)
-        )
+        heat = inflow(t, self.grid.between_layers(k, heights), self.grid.between_rings(k, heights))
         heat += INNER_LATENT * water
         liquid = LIQUID_M2_S * np.exp((t - 60.0) / 40.0) * self.solids_kg / volume
         water += inflow(
@@ -202,12 +205,16 @@ class Cake:
     # how it is done
 
     def _heights(self) -> Field:
-        """Heights of the cells: the crumb rises as it sets, once, and shrinks a little as its gas cools."""
+        """Heights of the cells.
+
+        The crumb rises as it sets, once, and shrinks a little as its gas cools.
+        """
         set_share = np.clip((self.hottest_c - 30.0) / 60.0, 0.0, 1.0)
         set_share = set_share * set_share * (3.0 - 2.0 * set_share)
         grown = 1.0 + self.made.rise * set_share
         grown *= 1.0 - 0.0005 * (self.hottest_c - self.temperature_c)
-        return self._volume_m3 / self.grid.ring_area_m2 * grown
+        flat: Field = self._volume_m3 / self.grid.ring_area_m2
+        return flat * grown
 
     def _top(
         self, heat: Field, water: Field, k: Field, diffusion: Field, steam: Field,
@@ -239,14 +246,18 @@ class Cake:
         heat[:, -1] += to_side
 
         difference = around.air_c - self.pan_c
-        radiation = made.pan_emissivity * STEFAN_BOLTZMANN * (
-            (around.wall_c + 273.15) ** 4 - (self.pan_c + 273.15) ** 4
+        radiation = (
+            made.pan_emissivity
+            * STEFAN_BOLTZMANN
+            * ((around.wall_c + 273.15) ** 4 - (self.pan_c + 273.15) ** 4)
         )
         under = float(self.grid.ring_area_m2.sum()) * around.under
         beside = self.grid.rim_m * max(made.depth_m * 2.0, 0.05)
         below = natural_w_m2k(0.59, difference, made.diameter_m) + around.forced_w_m2k
         along = natural_w_m2k(1.42, difference, 0.05) + around.forced_w_m2k
-        gain_w = under * (below * difference + radiation) + beside * (along * difference + radiation)
+        gain_w = under * (below * difference + radiation) + beside * (
+            along * difference + radiation
+        )
         given_w = float(to_base.sum() + to_side.sum())
         self.pan_c += (gain_w - given_w) * seconds / (made.pan_kg * ALUMINIUM_CP)
         return gain_w * seconds
@@ -283,7 +294,9 @@ class Cake:
         """Heat into a surface (W/m2) through half a cell, and the surface's temperature."""
         wall_k = around.wall_c + 273.15
         surface_k = surface_c + 273.15
-        radiation = emissivity * STEFAN_BOLTZMANN * (wall_k**2 + surface_k**2) * (wall_k + surface_k)
+        radiation = (
+            emissivity * STEFAN_BOLTZMANN * (wall_k**2 + surface_k**2) * (wall_k + surface_k)
+        )
         drive = convection * around.air_c + radiation * around.wall_c
         surface = (drive + inner_w_m2k * inside_c) / (convection + radiation + inner_w_m2k)
         return inner_w_m2k * (surface - inside_c), surface
@@ -325,7 +338,8 @@ def _share(part: Field, whole: float) -> Field:
 def natural_w_m2k(shape: float, difference_k: float, length_m: float) -> float:
     """Natural convection in air, h = shape (dT/L)^0.25, W/(m2 K).
 
-    Shapes: 1.32 hot plate facing up, 0.59 facing down, 1.42 upright (Holman, simplified equations for air).
+    Shapes: 1.32 hot plate facing up, 0.59 facing down, 1.42 upright (Holman, simplified equations
+    for air).
     """
     return shape * math.pow(max(abs(difference_k), 0.5) / length_m, 0.25)
 

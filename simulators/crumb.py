@@ -1,8 +1,9 @@
 """What batter and crumb are made of, as far as heat and water care.
 
-Constituent equations: Choi and Okos (1986) as printed in ASHRAE Handbook - Refrigeration, "Thermal Properties of
-Foods", Tables 1 and 2. The saturation pressure is Antoine's equation (coefficients from memory), chosen because it
-can be turned round: the boiling point of a syrup follows from it without iteration.
+Constituent equations: Choi and Okos (1986) as printed in ASHRAE Handbook - Refrigeration, "Thermal
+Properties of Foods", Tables 1 and 2. The saturation pressure is Antoine's equation (coefficients
+from memory), chosen because it can be turned round: the boiling point of a syrup follows from it
+without iteration.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ GAS_CONSTANT = 8.314462618
 WATER_KG_PER_MOL = 0.01801528
 MMHG_PA = 133.322
 _ANTOINE = (8.07131, 1730.63, 233.426)
+
+Row = tuple[float, float, float]
 
 # k: a, b, c; density: a, b, c; cp: a, b, c in kJ/(kg K), each a + b t + c t^2
 _WATER = ((5.7109e-1, 1.7625e-3, -6.7036e-6), (997.18, 3.1439e-3, -3.7574e-3),
@@ -51,7 +54,7 @@ class Composition:
 
 
 class Crumb:
-    """Properties of a moist porous crumb as functions of temperature (C) and water per kg of solids."""
+    """Properties of a moist porous crumb by temperature (C) and water (kg) beside solids (kg)."""
 
     def __init__(self, composition: Composition) -> None:
         parts = (
@@ -62,8 +65,13 @@ class Crumb:
         )
         solids = 1.0 - composition.water
         self._solids = [(share / solids, rows) for share, rows in parts]
-        # the solids' own polynomials, once: cp by mass, ln k and volume by the constituents' volumes at 60 C
-        self._cp = np.sum([np.array(rows[2]) * share for share, rows in self._solids], axis=0)
+        # the solids' own polynomials, once: cp by mass, ln k and volume by the constituents'
+        # volumes at 60 C
+        self._cp: Row = (
+            sum(share * rows[2][0] for share, rows in self._solids),
+            sum(share * rows[2][1] for share, rows in self._solids),
+            sum(share * rows[2][2] for share, rows in self._solids),
+        )
         volumes = [share / _value(rows[1], 60.0) for share, rows in self._solids]
         self._volume = float(sum(volumes))
         self._log_k = float(
@@ -73,8 +81,7 @@ class Crumb:
 
     def solids_cp(self, temperature_c: Field) -> Field:
         """Heat capacity of the solids, J/(kg K)."""
-        a, b, c = self._cp
-        return 1000.0 * (a + temperature_c * (b + temperature_c * c))
+        return 1000.0 * _field(self._cp, temperature_c)
 
     def water_cp(self, temperature_c: Field) -> Field:
         """Heat capacity of liquid water, J/(kg K)."""
@@ -82,22 +89,21 @@ class Crumb:
 
     def solids_enthalpy(self, temperature_c: Field) -> Field:
         """Enthalpy of the solids above 0 C, J/kg: the integral of their heat capacity."""
-        a, b, c = self._cp
-        t = temperature_c
-        return 1000.0 * t * (a + t * (b / 2.0 + t * c / 3.0))
+        return _enthalpy(self._cp, temperature_c)
 
     def water_enthalpy(self, temperature_c: Field) -> Field:
         """Enthalpy of liquid water above 0 C, J/kg."""
-        a, b, c = _WATER[2]
-        t = temperature_c
-        return 1000.0 * t * (a + t * (b / 2.0 + t * c / 3.0))
+        return _enthalpy(_WATER[2], temperature_c)
 
     def dense_volume(self, solids_kg: Field, water_kg: Field) -> Field:
         """Volume without pores, m3."""
         return solids_kg * self._volume + water_kg / 985.0
 
     def dense_conductivity(self, temperature_c: Field, solids_kg: Field, water_kg: Field) -> Field:
-        """Conductivity without pores, W/(m K): geometric mean by volume, between series and parallel."""
+        """Conductivity without pores, W/(m K).
+
+        Geometric mean by volume, between series and parallel.
+        """
         volume = self.dense_volume(solids_kg, water_kg)
         water_share = water_kg / 985.0 / volume
         log_water = np.log(_field(_WATER[0], temperature_c))
@@ -142,13 +148,21 @@ def latent_j_per_kg(temperature_c: Field) -> Field:
 
 
 def vapour_diffusivity(temperature_c: Field) -> Field:
-    """Water vapour in still air, m2/s; 2.2e-5 at 0 C, exponent 1.81 (common handbook form, from memory)."""
+    """Water vapour in still air, m2/s.
+
+    2.2e-5 at 0 C, exponent 1.81 (common handbook form, from memory).
+    """
     return 2.2e-5 * np.power((temperature_c + 273.15) / 273.15, 1.81)
 
 
-def _value(row: tuple[float, float, float], t: float) -> float:
+def _enthalpy(row: Row, t: Field) -> Field:
+    a, b, c = row
+    return 1000.0 * t * (a + t * (b / 2.0 + t * c / 3.0))
+
+
+def _value(row: Row, t: float) -> float:
     return row[0] + t * (row[1] + t * row[2])
 
 
-def _field(row: tuple[float, float, float], t: Field) -> Field:
+def _field(row: Row, t: Field) -> Field:
     return row[0] + t * (row[1] + t * row[2])

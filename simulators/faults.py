@@ -1,7 +1,7 @@
-"""What a bad cable does to a frame: functions from bytes to the pieces that really go over the wire.
+"""What a bad cable does to a frame: functions from bytes to the pieces that go over the wire.
 
-Each maker takes a ``random.Random`` and the share of frames it touches, and returns a function that can be given to
-a wire as its ``fault``. The same random start value damages the same frames.
+Each maker takes a ``random.Random`` and the share of frames it touches, and returns a function that
+can be given to a wire as its ``fault``. The same random start value damages the same frames.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Bytes as instruments write them, made from the published layouts.
 
-Sources: SMA SCP-0499 (Scale Manufacturers Association, levels 1 and 2; read where other documents quote it) for
-``sma``; USB-IF HID Point of Sale Usage Tables 1.02, usage page 0x8D, for ``hid-scale``. ``value-unit``,
-``described`` and ``text-probe`` are plain text and have no source.
+Sources: SMA SCP-0499 (Scale Manufacturers Association, levels 1 and 2; read where other documents
+quote it) for ``sma``; USB-IF HID Point of Sale Usage Tables 1.02, usage page 0x8D, for
+``hid-scale``. ``value-unit``, ``described`` and ``text-probe`` are plain text and have no source.
 """
 
 from __future__ import annotations
@@ -25,13 +25,14 @@ def sma(
     kind: str = "G",
     motion: bool = False,
 ) -> bytes:
-    """An SMA weight reply: LF, status, range, kind, motion, reserved, ten of weight, three of unit, CR.
+    """An SMA weight reply: LF, status, range, kind, motion, reserved, weight (10), unit (3), CR.
 
     Args:
         value: the weight in ``unit``; None is sent as dashes (over, under, error).
         decimals: digits after the point.
         unit: up to three characters.
-        status: Z centre of zero, O over, U under, E zero error, I initial zero error, T tare error, blank.
+        status: Z centre of zero, O over, U under, E zero error, I initial zero error, T tare
+            error, blank.
         kind: G gross, N net, T tare weight, g and n the same at high resolution.
         motion: True while the weight moves.
 

@@ -1,7 +1,7 @@
 """Finite volumes in a round pan: rings in r, layers in z, and what flows between them.
 
-Explicit in time. Nothing here knows cakes: a potential (a temperature, a vapour density) and the conductances
-between the cells give the net inflow of each cell.
+Explicit in time. Nothing here knows cakes: a potential (a temperature, a vapour density) and the
+conductances between the cells give the net inflow of each cell.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class RoundGrid:
         self.rim_m = 2.0 * math.pi * radius_m
 
     def between_layers(self, conductivity: Field, height_m: Field) -> Field:
-        """Conductance upwards from each layer to the next: two half cells in series, times the area.
+        """Conductance upwards from each layer to the next: two half cells in series, times area.
 
         Args:
             conductivity: per cell, W/(m K) for heat, m2/s for vapour.

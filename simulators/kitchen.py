@@ -1,8 +1,8 @@
 """The demo kitchen as a program: ``python -m simulators.kitchen --dir DIR --clock FILE``.
 
-Standard output is JSON lines: ``{"ready": {instrument: path}}`` first; after a line ``go`` on standard input the
-kitchen's time runs, with marks, stages and truths; at the end (of the script, on SIGTERM or SIGINT, or when standard
-input closes before ``go``) ``{"frames": …, "end": true}``.
+Standard output is JSON lines: ``{"ready": {instrument: path}}`` first; after a line ``go`` on
+standard input the kitchen's time runs, with marks, stages and truths; at the end (of the script, on
+SIGTERM or SIGINT, or when standard input closes before ``go``) ``{"frames": …, "end": true}``.
 """
 
 from __future__ import annotations

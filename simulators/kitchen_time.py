@@ -4,10 +4,10 @@ The file is one JSON object, replaced as a whole (temporary file, then rename)::
 
     {"segments": [[monotonic_ns, kitchen_us, speed], ...]}
 
-with at most the last two segments. The kitchen time at a monotonic instant m comes from the last segment whose
-monotonic_ns <= m: ``kitchen_us + (m - monotonic_ns) / 1000 * speed``. ``speed`` is kitchen seconds per real second.
-A new segment is written at least 200 ms ahead, and readers look at the file at most every 50 ms, so all change at
-the same instant and time never runs backwards.
+with at most the last two segments. The kitchen time at a monotonic instant m comes from the last
+segment whose monotonic_ns <= m: ``kitchen_us + (m - monotonic_ns) / 1000 * speed``. ``speed`` is
+kitchen seconds per real second. A new segment is written at least 200 ms ahead, and readers look at
+the file at most every 50 ms, so all change at the same instant and time never runs backwards.
 """
 
 from __future__ import annotations
@@ -24,7 +24,10 @@ POLL_NS = 40_000_000  # less than the 50 ms promised
 
 
 class Segment(NamedTuple):
-    """From ``monotonic_ns`` on, kitchen time runs from ``kitchen_us`` at ``speed`` kitchen seconds a second."""
+    """A stretch of kitchen time that begins at a monotonic instant.
+
+    Kitchen time runs from ``kitchen_us`` at ``speed`` kitchen seconds a second.
+    """
 
     monotonic_ns: int
     kitchen_us: int
@@ -65,7 +68,10 @@ def kitchen_at(segments: list[Segment], monotonic_ns: int) -> int:
 
 
 def monotonic_for(segments: list[Segment], kitchen_us: int) -> int | None:
-    """The first monotonic instant (ns) at which kitchen time reaches ``kitchen_us``; None while it never does."""
+    """The first monotonic instant (ns) at which kitchen time reaches ``kitchen_us``.
+
+    None while it never does.
+    """
     for index, segment in enumerate(segments):
         if segment.speed <= 0:
             if kitchen_us <= segment.kitchen_us:
@@ -106,9 +112,7 @@ class ClockReader:
         monotonic_ns: the monotonic clock, nanoseconds.
     """
 
-    def __init__(
-        self, path: Path, monotonic_ns: Callable[[], int] = time.monotonic_ns
-    ) -> None:
+    def __init__(self, path: Path, monotonic_ns: Callable[[], int] = time.monotonic_ns) -> None:
         self._path = path
         self._monotonic_ns = monotonic_ns
         self._segments = read_segments(path)
@@ -128,7 +132,10 @@ class ClockReader:
         return kitchen_at(segments, self._monotonic_ns())
 
     def seconds_until(self, kitchen_us: int) -> float | None:
-        """Real seconds until kitchen time reaches ``kitchen_us``; 0 when past, None while time stands."""
+        """Real seconds until kitchen time reaches ``kitchen_us``.
+
+        0 when past, None while time stands.
+        """
         return _seconds_until(self.segments(), kitchen_us, self._monotonic_ns())
 
 
@@ -164,13 +171,17 @@ class ClockWriter:
         return self._segments[-1].speed
 
     def seconds_until(self, kitchen_us: int) -> float | None:
-        """Real seconds until kitchen time reaches ``kitchen_us``; 0 when past, None while time stands."""
+        """Real seconds until kitchen time reaches ``kitchen_us``.
+
+        0 when past, None while time stands.
+        """
         return _seconds_until(self._segments, kitchen_us, self._monotonic_ns())
 
     def request(self, speed: float) -> bool:
-        """Announce a new speed; False when an earlier announcement is not yet in force (ask again later).
+        """Announce a new speed; False while an earlier announcement is not yet in force.
 
-        An announced segment may already have been read elsewhere, so it is never replaced.
+        Ask again later then. An announced segment may already have been read elsewhere, so it is
+        never replaced.
         """
         _checked(speed)
         newest = self._segments[-1]
@@ -190,7 +201,7 @@ class ClockWriter:
         text = json.dumps({"segments": [list(segment) for segment in self._segments]})
         beside = self._path.with_name(f".{self._path.name}.{os.getpid()}")
         beside.write_text(text, encoding="utf-8")
-        os.replace(beside, self._path)
+        beside.replace(self._path)
 
 
 def _checked(speed: float) -> float:

@@ -1,7 +1,8 @@
 """An electric oven: element, air, walls, and a thermostat that feels all of it late.
 
-Four nodes (element, air, walls, thermostat sensor) with radiation from the element to the walls. The figures are
-those of no particular oven; they give a preheat of a quarter of an hour and the slow saw-tooth of a bimetal control.
+Four nodes (element, air, walls, thermostat sensor) with radiation from the element to the walls.
+The figures are those of no particular oven; they give a preheat of a quarter of an hour and the
+slow saw-tooth of a bimetal control.
 """
 
 from __future__ import annotations
@@ -109,7 +110,8 @@ class Oven:
             self.heating = True
 
 
-# the maker's own adjustment: the sensor's mean lies this far from the air's mean in a cycling, empty oven
+# the maker's own adjustment: the sensor's mean lies this far from the air's mean in a cycling,
+# empty oven
 SENSOR_BELOW_AIR_C = -8.2
 
 

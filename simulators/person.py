@@ -1,7 +1,8 @@
 """The person who bakes: goes through a script, looks at displays, pours, and sometimes errs.
 
-Each step of the script becomes a small story that yields how many seconds of kitchen time to let pass. The person
-sees only what a display shows; what really went into the bowl is told as ``truth``.
+Each step of the script becomes a small story that yields how many seconds of kitchen time to let
+pass. The person sees only what a display shows; what really went into the bowl is told as
+``truth``.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from random import Random
-from typing import Any
+from typing import Any, ClassVar
 
 from simulators.cake import PanAndBatter
 from simulators.world import World
@@ -247,7 +248,7 @@ class Person:
         self._world.room.open_door()
         yield TICK_S
 
-    ACTIONS: dict[str, Callable[[Person, Step], Iterator[float]]] = {
+    ACTIONS: ClassVar[dict[str, Callable[[Person, Step], Iterator[float]]]] = {
         "stage": _stage,
         "wait": _wait,
         "put bowl": _put_bowl,

@@ -1,4 +1,7 @@
-"""A temperature probe: late by its own heat, a little noisy, off by its calibration, and in steps."""
+"""A temperature probe, as good as a kitchen's are.
+
+Late by its own heat, a little noisy, off by its calibration, and in steps.
+"""
 
 from __future__ import annotations
 

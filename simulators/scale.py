@@ -1,7 +1,7 @@
 """A bench scale: a load cell that rings, a stream that falls, and a display that follows late.
 
-Masses in grams, as on its display. The stream leaves the hand, falls, and presses with its impact while it lands:
-rate times the time of fall, which is just the mass still in the air.
+Masses in grams, as on its display. The stream leaves the hand, falls, and presses with its impact
+while it lands: rate times the time of fall, which is just the mass still in the air.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ class ScaleMake:
 class Shown:
     """What the display shows.
 
-    ``value_g`` is rounded to the resolution, None under ``O`` or ``U``; ``status`` is a blank, ``Z`` (centre of
-    zero), ``O`` (over capacity) or ``U`` (under).
+    ``value_g`` is rounded to the resolution, None under ``O`` or ``U``; ``status`` is a blank,
+    ``Z`` (centre of zero), ``O`` (over capacity) or ``U`` (under).
     """
 
     value_g: float | None
@@ -95,7 +95,10 @@ class BenchScale:
             heapq.heappush(self._falling, (start + index * STEP_S, weight * share))
 
     def press_tare(self) -> None:
-        """The tare key: what lies there now counts as nothing; on an empty pan it clears the tare."""
+        """The tare key: what lies there now counts as nothing.
+
+        On an empty pan it clears the tare.
+        """
         if self.asleep:
             self.wake()
             return

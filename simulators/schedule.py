@@ -1,7 +1,8 @@
 """What happens next in a kitchen: tasks in the order of kitchen time, each at start + n × period.
 
-One loop runs them all, so that with the same random start value everything happens in the same order whatever the
-speed. A loop that is late does the missed tasks at once, in order: nothing is left out.
+One loop runs them all, so that with the same random start value everything happens in the same
+order whatever the speed. A loop that is late does the missed tasks at once, in order: nothing is
+left out.
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ class Schedule:
         self._order = 0
 
     def every(self, period_us: int, task: Task, first_us: int | None = None) -> None:
-        """Call ``task(kitchen_us)`` at first_us, first_us + period_us, … (first_us: default the start)."""
+        """Call ``task(kitchen_us)`` at first_us (default the start), first_us + period_us, …"""
         first = self.start_us if first_us is None else first_us
         count = 0
 
@@ -54,7 +55,10 @@ class Schedule:
         self._push(first, again)
 
     def follow(self, story: Story, finished: Callable[[], None]) -> None:
-        """Go through a story that yields how many kitchen seconds to let pass; then call ``finished``."""
+        """Go through a story that yields how many kitchen seconds to let pass.
+
+        Then call ``finished``.
+        """
         due = self.start_us
 
         def again(at_us: int) -> int | None:
@@ -84,7 +88,10 @@ class Schedule:
     def run(
         self, clock: Clock, stop: threading.Event, meanwhile: Callable[[], None] = lambda: None
     ) -> None:
-        """Run the tasks by a clock until ``stop`` is set or none is left; ``meanwhile`` is called between them."""
+        """Run the tasks by a clock until ``stop`` is set or none is left.
+
+        ``meanwhile`` is called between them.
+        """
         while not stop.is_set():
             meanwhile()
             # a second of kitchen time at a time, so that a late loop still hears stop and pace
@@ -103,7 +110,10 @@ class Schedule:
 
 
 class ScheduleThread(threading.Thread):
-    """A schedule that runs in a thread of its own; an exception in it is kept and raised by :meth:`finish`."""
+    """A schedule that runs in a thread of its own.
+
+    An exception in it is kept and raised by :meth:`finish`.
+    """
 
     def __init__(self, name: str, schedule: Schedule, clock: Clock) -> None:
         super().__init__(name=name, daemon=False)

@@ -1,7 +1,7 @@
 """A scale's side of the SMA conversation (SCP-0499, levels 1 and 2, as other documents quote it).
 
-Commands are ``LF c CR``; ESC ends a repeat. The texts of the about and diagnostics replies are from memory of the
-standard's form, with invented contents.
+Commands are ``LF c CR``; ESC ends a repeat. The texts of the about and diagnostics replies are from
+memory of the standard's form, with invented contents.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """The wires: where an instrument's bytes leave the simulation.
 
-A wire has a lasting name (a symbolic link or a named pipe in a folder), knows whether somebody holds its other end,
-never blocks, and counts: frames written while held, frames that went nowhere, and when.
+A wire has a lasting name (a symbolic link or a named pipe in a folder), knows whether somebody
+holds its other end, never blocks, and counts: frames written while held, frames that went nowhere,
+and when.
 """
 
 from __future__ import annotations
@@ -26,9 +27,9 @@ REMEMBERED_FRAMES = 4096  # more than a pty's buffer holds
 class FrameCount:
     """What became of an instrument's frames.
 
-    ``unheld`` counts frames written while nobody held the wire, or found unread in the wire when its holder was
-    gone; ``dropped`` those for which the wire had no room. Spans are kitchen seconds since the epoch, first and last
-    frame of each unbroken run of unheld frames.
+    ``unheld`` counts frames written while nobody held the wire, or found unread in the wire when
+    its holder was gone; ``dropped`` those for which the wire had no room. Spans are kitchen seconds
+    since the epoch, first and last frame of each unbroken run of unheld frames.
     """
 
     held: int = 0
@@ -88,9 +89,9 @@ class Wire(Protocol):
 class PtyWire:
     """A pseudo-terminal, raw at both ends, behind the lasting symbolic link ``folder/name``.
 
-    The kernel tells a hang-up on the master while nobody has the other end open. What a holder left unread when it
-    went is taken out again and counted as unheld, for a serial line remembers nothing; only a holder that comes back
-    between two frames goes unnoticed.
+    The kernel tells a hang-up on the master while nobody has the other end open. What a holder left
+    unread when it went is taken out again and counted as unheld, for a serial line remembers
+    nothing; only a holder that comes back between two frames goes unnoticed.
     """
 
     def __init__(self, folder: Path, name: str, fault: Fault = sound) -> None:
@@ -104,7 +105,10 @@ class PtyWire:
         self.plug()
 
     def plug(self) -> None:
-        """Make the terminal and point the link at it; after :meth:`unplug` the device has another name."""
+        """Make the terminal and point the link at it.
+
+        After :meth:`unplug` the device has another name.
+        """
         if self._master >= 0:
             return
         master, slave = os.openpty()
@@ -263,7 +267,7 @@ def _link(path: Path, device: str) -> None:
     with contextlib.suppress(FileNotFoundError):
         beside.unlink()
     beside.symlink_to(device)
-    os.replace(beside, path)
+    beside.replace(path)
 
 
 def _clear(path: Path) -> None:

@@ -1,4 +1,7 @@
-"""The physical kitchen: what stands in it and how a second passes there. No bytes, no clock, no person."""
+"""The physical kitchen: everything in it with a temperature or a mass.
+
+What stands in it and how a second passes there. No bytes, no clock, no person.
+"""
 
 from __future__ import annotations
 
