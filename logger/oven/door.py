@@ -1,36 +1,64 @@
 """The door: dips of the air that are faster than the thermostat's own falls.
 
-The statistic is the *drop*: how far the air lies below where its last minute was heading (a rise is
-taken to stop, a fall to go on). What drops this oven's ordinary cycles make is learnt from cycles
-without a door; a door must be clearly larger, and must come back. A dip is said when it comes back:
-only then is its end known, and an oven that was switched off never comes back.
+The statistic is the *drop*: how far the air lies below where it was heading just before (a rise is
+taken to stop, a fall to go on). It is asked on two scales: over a minute, which sees shallow dips
+through noise, and over half of that, which tells the sharp beginning of a dip from the round
+beginning of a fast thermostat's fall. What drops this oven's ordinary cycles make is learnt from
+cycles without a door; a door must be clearly larger, and must come back. A dip is said when it
+comes back: only then is its end known, and an oven that was switched off never comes back.
 """
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass, field
 
 from logger.oven.air import Sample, Trace, line
 
-# The minute that says where the air is heading ends this long before now.
-TREND_FROM_S, TREND_TO_S = 75.0, 18.0
-SHORTEST_TREND_S = 30.0
-# Smallest drop that is a door where the oven's own drops are known, and before they are.
-SMALLEST_DROP_C = 3.5
-UNKNOWN_DROP_C = 8.0
-# A door's drop against the oven's own largest, and the noise's share of it.
-LARGER_THAN_OWN = 1.5
-NOISE_SIGMAS = 5.0
+# Until the oven's own falls are known a slow fall is taken for one of them. So it is in an oven
+# without cycles for ten minutes after a door: its regulator overshoots, and falls.
+LONGEST_UNKNOWN_S = 110.0
+UNSETTLED_S = 600.0
+# Longest time open: longer is not a door but an oven switched off, or left open.
+LONGEST_OPEN_S = 420.0
+# Chance alone makes a drop this many of its own sigmas large once in many hours (computed).
+NOISE_SIGMAS = 4.5
 # A person said that something went in or out: a smaller dip is a door, too.
 MARKED_WITHIN_S = 90.0
 MARKED_SHARE = 0.6
-SMALLEST_MARKED_C = 2.5
-# Longest time open: longer is not a door but an oven switched off, or left open.
-LONGEST_OPEN_S = 420.0
-# Until the oven's own falls are known a slow fall is taken for one of them.
-LONGEST_UNKNOWN_S = 150.0
+SMALLEST_DEPTH_C = 2.5
+# How much of the dip must come back before it is believed to be over.
+RETURN_C, RETURN_SHARE, RETURN_SIGMAS = 2.0, 0.25, 4.0
 REST_S = 15.0
+RECENT_S = 4.5
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """Over which time a drop is asked, and how large a door's is (first values, no source).
+
+    Attributes:
+        from_s, to_s: the time before now that says where the air is heading.
+        shortest_s: shortest stretch of readings in it that can say it.
+        smallest_c: smallest drop of a door where the oven's own drops are known.
+        unknown_c: the same before they are.
+        ratio, plus_c: how much larger than the oven's own a door's drop must be.
+    """
+
+    from_s: float
+    to_s: float
+    shortest_s: float
+    smallest_c: float
+    unknown_c: float
+    ratio: float
+    plus_c: float
+
+
+SCALES = (
+    Scale(75.0, 18.0, 30.0, 3.5, 13.0, 1.4, 0.7),
+    Scale(45.0, 10.0, 20.0, 2.2, 5.5, 1.35, 0.4),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +76,29 @@ class Dip:
 class _Open:
     start_s: float
     base_c: float
-    slope_c: float
     lowest: Sample
-    drop_c: float
+
+
+@dataclass(slots=True)
+class _Drops:
+    """The drops on one scale: the last hour's, and the largest of each ordinary cycle."""
+
+    scale: Scale
+    seen: deque[Sample] = field(default_factory=lambda: deque(maxlen=2000))
+    own: deque[float] = field(default_factory=lambda: deque(maxlen=5))
+
+    def ordinary(self, from_s: float, to_s: float) -> None:
+        drops = [d.celsius for d in self.seen if from_s <= d.t_s <= to_s]
+        if drops:
+            self.own.append(max(drops))
+
+    def threshold(self, is_known: bool, is_marked: bool, sigma_c: float) -> float:
+        if self.own and is_known:
+            own = sorted(self.own)[len(self.own) // 2]
+            drop = max(self.scale.smallest_c, self.scale.ratio * own + self.scale.plus_c)
+        else:
+            drop = self.scale.unknown_c
+        return max(drop * (MARKED_SHARE if is_marked else 1.0), NOISE_SIGMAS * sigma_c)
 
 
 @dataclass(slots=True)
@@ -59,36 +107,43 @@ class Door:
 
     trace: Trace
     _open: _Open | None = None
-    _drops: deque[Sample] = field(default_factory=lambda: deque(maxlen=2000))
-    _own: list[float] = field(default_factory=list)
+    _scales: tuple[_Drops, ...] = field(default_factory=lambda: tuple(map(_Drops, SCALES)))
     _quiet_until_s: float = -1e9
     _marks: list[float] = field(default_factory=list)
+    _is_cycling: bool = False
+    _unsettled_until_s: float = -1e9
 
     def marked(self, t_s: float) -> None:
         """A person said that something went into or out of the oven."""
         self._marks.append(t_s)
 
-    def ordinary(self, from_s: float, to_s: float) -> None:
-        """The oven ran here without a door: learn the largest drop it makes by itself."""
-        drops = [d.celsius for d in self._drops if from_s <= d.t_s <= to_s]
-        if drops:
-            self._own.append(max(drops))
+    def ordinary(self, from_s: float, to_s: float, is_cycle: bool) -> None:
+        """The oven ran here without a door: learn the largest drops it makes by itself."""
+        self._is_cycling = is_cycle
+        for drops in self._scales:
+            drops.ordinary(from_s, to_s)
 
     def is_open(self) -> bool:
         """Whether a dip is being watched whose return has not come."""
         return self._open is not None
+
+    def _is_known(self, t_s: float) -> bool:
+        """Whether the oven's own drops are known, and hold at this time."""
+        return bool(self._scales[0].own) and (self._is_cycling or t_s > self._unsettled_until_s)
 
     def add(self, lag_s: float) -> Dip | None:
         """Take the trace's last sample; the door it makes known, if any."""
         now = self.trace.samples[-1]
         if self._open is not None:
             return self._follow(now, lag_s)
-        self._watch(now)
+        for drops in self._scales:
+            self._watch(drops, now)
         return None
 
-    def _watch(self, now: Sample) -> None:
-        before = self.trace.between(now.t_s - TREND_FROM_S, now.t_s - TREND_TO_S)
-        if len(before) < 3 or before[-1].t_s - before[0].t_s < SHORTEST_TREND_S:
+    def _watch(self, drops: _Drops, now: Sample) -> None:
+        scale = drops.scale
+        before = self.trace.between(now.t_s - scale.from_s, now.t_s - scale.to_s)
+        if len(before) < 3 or before[-1].t_s - before[0].t_s < scale.shortest_s:
             return
         if self.trace.missing_s(before[0].t_s, now.t_s) > 0:
             return
@@ -96,36 +151,33 @@ class Door:
         end_s = before[-1].t_s
         level_c = c + slope * (end_s - t)
         fall = min(slope, 0.0)
-        recent = self.trace.between(now.t_s - 4.5, now.t_s)
+        recent = self.trace.between(now.t_s - RECENT_S, now.t_s)
         if len(recent) < 2:
             recent = self.trace.samples[-2:]
         drop = sum(level_c + fall * (s.t_s - end_s) - s.celsius for s in recent) / len(recent)
-        self._drops.append(Sample(now.t_s, drop))
-        if now.t_s < self._quiet_until_s or drop <= self._threshold(now.t_s):
+        drops.seen.append(Sample(now.t_s, drop))
+        if self._open is not None or now.t_s < self._quiet_until_s:
+            return
+        ahead = (now.t_s if slope < 0 else end_s) - t
+        across = sum((s.t_s - t) ** 2 for s in before)
+        sigma = self.trace.noise.sigma_c * math.sqrt(
+            1 / len(recent) + 1 / len(before) + ahead**2 / across
+        )
+        is_marked = any(abs(now.t_s - m) <= MARKED_WITHIN_S for m in self._marks[-4:])
+        if drop <= drops.threshold(self._is_known(now.t_s), is_marked, sigma):
             return
         start = self._start(end_s, level_c, slope)
-        self._open = _Open(
-            start.t_s, level_c + slope * (start.t_s - end_s), fall, min(recent, key=_celsius), drop
-        )
-
-    def _threshold(self, t_s: float) -> float:
-        sigma = self.trace.noise.sigma_c
-        if self._own:
-            own = sorted(self._own[-3:])
-            drop = max(SMALLEST_DROP_C, LARGER_THAN_OWN * own[(len(own) - 1) // 2] + 1.0)
-        else:
-            drop = UNKNOWN_DROP_C
-        if any(abs(t_s - m) <= MARKED_WITHIN_S for m in self._marks[-4:]):
-            drop = max(SMALLEST_MARKED_C, MARKED_SHARE * drop)
-        return max(drop, NOISE_SIGMAS * sigma)
+        base_c = level_c + slope * (start.t_s - end_s)
+        self._open = _Open(start.t_s, base_c, min(recent, key=_celsius))
 
     def _start(self, end_s: float, level_c: float, slope: float) -> Sample:
         """The last sample that still lay on the trend."""
         near = max(0.8, 1.5 * self.trace.noise.sigma_c)
-        for sample in reversed(self.trace.between(end_s - 20.0, self.trace.samples[-1].t_s)):
+        possible = self.trace.between(end_s - 20.0, self.trace.samples[-1].t_s)
+        for sample in reversed(possible):
             if sample.celsius >= level_c + min(slope, 0.0) * (sample.t_s - end_s) - near:
                 return sample
-        return self.trace.between(end_s - 20.0, end_s)[-1]
+        return possible[0]
 
     def _follow(self, now: Sample, lag_s: float) -> Dip | None:
         dip = self._open
@@ -137,16 +189,17 @@ class Door:
         if now.t_s - dip.start_s > LONGEST_OPEN_S or self.trace.missing_s(dip.start_s, now.t_s) > 0:
             self._open = None
             return None
-        back = sum(s.celsius for s in self.trace.samples[-2:]) / 2 - dip.lowest.celsius
-        if back < max(2.0, 3 * sigma, 0.2 * depth):
+        back = min(s.celsius for s in self.trace.samples[-2:]) - dip.lowest.celsius
+        if back < max(RETURN_C, RETURN_SIGMAS * sigma, RETURN_SHARE * depth):
             return None
         self._open = None
         end_s = self._shut(dip, lag_s)
         self._quiet_until_s = now.t_s + REST_S
-        if not self._own and dip.lowest.t_s - dip.start_s > LONGEST_UNKNOWN_S:
+        if not self._is_known(dip.start_s) and dip.lowest.t_s - dip.start_s > LONGEST_UNKNOWN_S:
             return None
-        if depth < max(SMALLEST_MARKED_C, 3 * sigma):
+        if depth < max(SMALLEST_DEPTH_C, 3 * sigma):
             return None
+        self._unsettled_until_s = end_s + UNSETTLED_S
         return Dip(dip.start_s, end_s, depth, dip.lowest.t_s, now.t_s)
 
     def _shut(self, dip: _Open, lag_s: float) -> float:

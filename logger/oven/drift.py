@@ -22,7 +22,7 @@ SLACK_SIGMAS, CUSUM_SIGMAS = 0.5, 5.0
 FEWEST_BAKES, FEWEST_CYCLES = 6, 2
 # No oven repeats its mean better than this (first value): luck is no tight baseline.
 SMALLEST_SIGMA_C = 0.8
-# A normal distribution's sigma from the median of deviations, of neighbours' differences (computed).
+# Sigma of a normal distribution from the median deviation, the median difference (computed).
 MAD_TO_SIGMA = 1.4826
 MOVING_RANGE_TO_SIGMA = 1.0483
 OUTLIER_SIGMAS, OUTLIER_FLOOR_C = 3.0, 0.5

@@ -19,6 +19,10 @@ SHORTEST_S, LONGEST_S = 3.0, 60.0
 # The air itself needs about this long to take up the walls' heat again once the door is shut, and
 # the door's return says no more than within a factor (both first values, no source).
 AIR_RETURN_S = 12.0
+# The return is looked at over two steps of this length from the lowest reading on.
+STEP_S = 25.0
+NEAR_S = 8.0
+RETURN_S = 2 * STEP_S + NEAR_S
 RETURN_SPREAD = 0.45
 
 
@@ -29,16 +33,16 @@ class ProbeLag:
     seconds: float = PRIOR_S
     _seen: list[float] = field(default_factory=list)
 
-    def door(self, trace: Trace, lowest_s: float, sigma_c: float) -> None:
+    def door(self, trace: Trace, lowest_s: float) -> None:
         """Learn from the return after a door; `lowest_s` is when the reading was lowest.
 
-        Three neighbouring thirds of an exponential return differ by a constant ratio.
+        Two steps of an exponential return, equally long, differ by a constant ratio.
         """
-        third_s = 25.0
+        sigma_c = trace.noise.sigma_c
         marks = []
         for i in range(3):
-            centre_s = lowest_s + i * third_s
-            near = trace.between(centre_s - 8.0, centre_s + 8.0)
+            centre_s = lowest_s + i * STEP_S
+            near = trace.between(centre_s - NEAR_S, centre_s + NEAR_S)
             if len(near) < 2:
                 return
             t, c, slope = line(near)
@@ -46,7 +50,7 @@ class ProbeLag:
         first, second = marks[1] - marks[0], marks[2] - marks[1]
         if first < max(2.0, 4 * sigma_c) or second <= 0 or first <= 1.1 * second:
             return
-        together_s = third_s / math.log(first / second)
+        together_s = STEP_S / math.log(first / second)
         alone_s = math.sqrt(max(together_s**2 - AIR_RETURN_S**2, SHORTEST_S**2))
         self._seen.append(min(LONGEST_S, max(SHORTEST_S, alone_s)))
         logs = sorted(math.log(s) for s in self._seen)

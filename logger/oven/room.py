@@ -16,7 +16,7 @@ from logger.oven.air import Trace
 from logger.oven.cycles import Cycle, Cycles, swing_c
 from logger.oven.door import Dip, Door
 from logger.oven.drift import FEWEST_CYCLES, bake_offset, drifts
-from logger.oven.lag import ProbeLag
+from logger.oven.lag import RETURN_S, ProbeLag
 from logger.oven.preheat import Minutes, Preheat, Preheated
 from logger.oven.turns import Turns
 from logger.plan import Plan
@@ -54,6 +54,7 @@ class Oven:
     _preheat: Preheat = field(init=False)
     _first_c: float = 0.0
     _dips: list[Dip] = field(default_factory=list)
+    _returning: list[Dip] = field(default_factory=list)
     _recovery: _Recovery | None = None
     _mean_c: float | None = None
     _swing_c: float = 0.0
@@ -114,6 +115,8 @@ class Oven:
         """Ask every part about the trace's newest sample, in a fixed order."""
         out: list[Body] = []
         now, smooth = self._trace.samples[-1], self._trace.smooth[-1]
+        if self._returning and now.t_s > self._returning[0].lowest_s + RETURN_S:
+            self._lag.door(self._trace, self._returning.pop(0).lowest_s)
         dip = self._door.add(self._lag.seconds)
         if dip is not None:
             out += self._dip(dip)
@@ -138,7 +141,7 @@ class Oven:
 
     def _dip(self, dip: Dip) -> list[Body]:
         self._dips.append(dip)
-        self._lag.door(self._trace, dip.lowest_s, self._trace.noise.sigma_c)
+        self._returning.append(dip)
         self._minutes.restart(dip.known_s)
         self._stretch.restart(dip.known_s)
         if self._mean_c is not None:
@@ -165,7 +168,7 @@ class Oven:
     def _cycle(self, cycle: Cycle) -> list[Body]:
         if self._is_disturbed(cycle.from_s, cycle.to_s) or not self._is_usual(cycle):
             return []
-        self._door.ordinary(cycle.from_s, cycle.to_s)
+        self._door.ordinary(cycle.from_s, cycle.to_s, True)
         before = self._preheat.done
         out = self._preheated(self._preheat.cycle(cycle))
         self._mean_c, self._swing_c = cycle.mean_c, cycle.shown_swing_c
@@ -205,7 +208,7 @@ class Oven:
         to_s = self._stretch.end_s
         from_s = to_s - 60.0 * STRETCH_MINUTES
         means.clear()
-        self._door.ordinary(from_s, to_s)
+        self._door.ordinary(from_s, to_s, False)
         smooth = [s.celsius for s in self._trace.smooth if from_s <= s.t_s <= to_s]
         self._mean_c, self._swing_c = sum(last) / len(last), 0.0
         return self._say(from_s, to_s, self._mean_c, max(smooth) - min(smooth), None)
