@@ -119,6 +119,13 @@ class Stamper:
     wall clock. A step forward larger than `tolerance_us` is followed and returned once as a jump.
     A step backward is returned once too, but not followed: the stamps go on at the monotonic pace,
     ahead of the wall clock by the size of the step, so that durations stay right.
+
+    Args:
+        clock: kitchen time.
+        monotonic_ns: the monotonic clock.
+        tolerance_us: the largest difference that is no jump.
+        after_us: newest stamp given by an earlier process; a clock that stands before it has
+            stepped backward meanwhile.
     """
 
     def __init__(
@@ -126,19 +133,23 @@ class Stamper:
         clock: Clock,
         monotonic_ns: Callable[[], int] = time.monotonic_ns,
         tolerance_us: int = 1_000_000,
+        after_us: int = 0,
     ) -> None:
         self._clock = clock
         self._monotonic_ns = monotonic_ns
         self._tolerance_us = tolerance_us
         self._previous: tuple[int, int, float] | None = None
         self._ahead_us = 0
-        self._last_us = 0
+        self._last_us = after_us
 
     def stamp(self) -> tuple[int, int | None]:
         """(event time in µs, None or the size in µs of the clock's jump since the last stamp)."""
         now_ns, clock_us, speed = self._monotonic_ns(), self._clock.now_us(), self._clock.speed()
         jump: int | None = None
-        if self._previous is not None and self._previous[2] == speed:
+        if self._previous is None and clock_us < self._last_us:
+            self._ahead_us = self._last_us - clock_us
+            jump = -self._ahead_us if self._ahead_us > self._tolerance_us else None
+        elif self._previous is not None and self._previous[2] == speed:
             then_ns, then_us, _ = self._previous
             step = clock_us - then_us - int((now_ns - then_ns) / 1000 * speed)
             if abs(step) > self._tolerance_us * max(1.0, speed):

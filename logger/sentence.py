@@ -185,35 +185,45 @@ def _after(view: BatchView, line: LineView | None) -> str:
     return "After that: into the oven." if view.bake else "That is the last line."
 
 
+def _division(view: BatchView, line: LineView | None) -> float | None:
+    """How finely masses are shown: as the plan's scale, else by the size of the target."""
+    if view.plan.scale.resolution_kg is not None:
+        return view.plan.scale.resolution_kg
+    if line is None or line.target_kg is None:
+        return None
+    return 0.0001 if line.target_kg < 0.02 else 0.001
+
+
 def _pouring(view: BatchView) -> Sentence:
     pouring = view.pouring
     assert pouring is not None
     line = view.line(pouring["line"])
+    division = _division(view, line)
     mass = float(pouring["mass_kg"])
     if line is None or line.target_kg is None or line.lower_kg is None or line.upper_kg is None:
         name = line.ingredient if line else "On the scale"
         return Sentence(
-            f"{name.capitalize()}: {grams(mass)} g.", _after(view, line),
-            Number(grams(mass), "g", "mass", "keep pouring"),
+            f"{name.capitalize()}: {grams(mass, division)} g.", _after(view, line),
+            Number(grams(mass, division), "g", "mass", "keep pouring"),
         )  # fmt: skip
     missing = line.target_kg - mass
     word = str(pouring["advice"] or "keep pouring")
     measure = _mass_measure(line, mass, None)
     name = line.ingredient.capitalize()
     if mass > line.upper_kg:
-        over = grams(mass - line.target_kg)
+        over = grams(mass - line.target_kg, division)
         return Sentence(
             f"{name}: over by {over} g.", "Take some back, or leave it and go on.",
             Number(over, "g", "missing", f"over by {over} g"), measure, act=True,
         )  # fmt: skip
     if mass >= line.lower_kg:
         return Sentence(
-            f"{name}: stop, {grams(mass)} g is there.", _after(view, line),
-            Number(grams(missing), "g", "missing", "stop"), measure, act=True,
+            f"{name}: stop, {grams(mass, division)} g is there.", _after(view, line),
+            Number(grams(missing, division), "g", "missing", "stop"), measure, act=True,
         )  # fmt: skip
     return Sentence(
-        f"{name}: {grams(missing)} g more.", _after(view, line),
-        Number(grams(missing), "g", "missing", word), measure, act=word != "keep pouring",
+        f"{name}: {grams(missing, division)} g more.", _after(view, line),
+        Number(grams(missing, division), "g", "missing", word), measure, act=word != "keep pouring",
     )  # fmt: skip
 
 
@@ -225,7 +235,7 @@ def _mass_measure(line: LineView, mass: float, uncertainty: float | None) -> Mea
     )
 
 
-def verdict_words(line: LineView) -> str:
+def verdict_words(line: LineView, division_kg: float | None = None) -> str:
     """Words for the verdict of a weighed line, the same on page and sheet.
 
     >>> line = LineView("salt", "salt", "4 g", None, .004, .0038, .0042, .004, .001, .3, "within")
@@ -237,9 +247,9 @@ def verdict_words(line: LineView) -> str:
     off = line.mass_kg - line.target_kg
     match line.verdict:
         case "over":
-            return f"over by {grams(off)} g"
+            return f"over by {grams(off, division_kg)} g"
         case "under":
-            return f"under by {grams(-off)} g"
+            return f"under by {grams(-off, division_kg)} g"
         case "undecidable":
             return "this scale can't tell"
     return line.verdict or ""
@@ -250,9 +260,13 @@ def _weigh_next(view: BatchView, line: LineView) -> Sentence:
     last = max(weighed, key=lambda x: x.at or 0.0) if weighed else None
     then = "Put the bowl on and tare it." if not weighed else ""
     measure = None
-    number = Number(grams(line.target_kg), "g", "missing", "next") if line.target_kg else NOTHING
+    number = (
+        Number(grams(line.target_kg, _division(view, line)), "g", "missing", "next")
+        if line.target_kg
+        else NOTHING
+    )
     if last is not None:
-        then = f"{last.ingredient.capitalize()}: {verdict_words(last)}."
+        then = f"{last.ingredient.capitalize()}: {verdict_words(last, _division(view, last))}."
         if last.verdict in ("over", "under"):
             then += " Mend it now, or go on."
         elif last.verdict == "undecidable":

@@ -36,7 +36,7 @@ def told(event: dict[str, Any]) -> str | None:
     match event["kind"]:
         case "weighing.addition":
             mass = event["mass_kg"]
-            weighed = "not weighed" if mass is None else f"{grams(mass)} g"
+            weighed = "not weighed" if mass is None else f"{grams(mass, 0.001)} g"
             text = f"{event['line'] or 'on the scale'}: {weighed}, {event['verdict']}"
         case "oven.preheated":
             text = f"oven preheated: it holds {event['mean_c']:.0f} °C"
@@ -70,8 +70,8 @@ def summary(events: list[dict[str, Any]]) -> list[str]:
     tz = zone(TIME_ZONE)
     out = ["", f"{view.title}"]
     for line in view.lines:
-        mass = "—" if line.mass_kg is None else f"{grams(line.mass_kg)} g"
-        out.append(f"  {line.key:<18} {line.amount:>7}  {mass:>8}  {verdict_words(line)}")
+        mass = "—" if line.mass_kg is None else f"{grams(line.mass_kg, 0.001)} g"
+        out.append(f"  {line.key:<18} {line.amount:>7}  {mass:>8}  {verdict_words(line, 0.001)}")
     oven = view.oven
     if oven["preheated_at"] is not None:
         out.append(f"  oven preheated at {clock(oven['preheated_at'], tz)}")
@@ -120,8 +120,9 @@ def demo(
     are the real ones. Three and a half hours of kitchen time run by faster: weighing ten times,
     baking and cooling ninety times. Ctrl-C stops everything.
     """
-    from api.demo.director import Director
     from logger.broker import BrokerError
+
+    from api.demo.director import Director
     from logger.store import StoreError
 
     logging.basicConfig(level=logging.WARNING, stream=sys.stderr, format="%(name)s: %(message)s")

@@ -123,6 +123,7 @@ class Director:
 
     def _remember_earlier(self, clock: KitchenClock) -> None:
         """Put the earlier bakes into the store, so that the oven's drift has something to show."""
+        from logger.conclusions import start_from
         from logger.importing import import_session
         from logger.session import entries, lines_of
         from logger.store import Store
@@ -143,7 +144,7 @@ class Director:
                 if store.has_batch(batch):
                     continue
                 found = entries(lines_of(path), lambda line, why: log.warning("%s: %s", line, why))
-                import_session(store, found, plan, batch)
+                import_session(store, found, plan, batch, start_batch=start_from)
         finally:
             store.close()
         took_s = time.monotonic() - began

@@ -1,0 +1,134 @@
+"""Every state of a batch has its sentence."""
+
+from datetime import UTC
+from types import MappingProxyType
+
+import pytest
+
+from logger import events as ev
+from logger.batch import BatchView
+from logger.plan import CakePlan, Formula, Line, Milestone, OvenPlan, Plan
+from logger.sentence import no_batch, sentence
+
+T = 1_800_000_000.0  # 08:00 UTC
+FLOUR = Line("cake flour", "cake flour", "270 g", 0.27, 0.0027, "dry")
+SUGAR = Line("granulated sugar", "granulated sugar", "300 g", 0.3, 0.003, "dry")
+PLAN = Plan(
+    channels=MappingProxyType({"s/mass": "scale", "o/air": "oven", "p/core": "core"}),
+    formula=Formula("Cake", (FLOUR, SUGAR)),
+    oven=OvenPlan(175.0),
+    cake=CakePlan(),
+    bake_milestones=(Milestone("done", core_c=97.0),),
+    cooling_milestones=(Milestone("unmould", core_c=60.0), Milestone("frost", core_c=24.0)),
+)
+
+
+def view_after(*bodies, at=T):
+    view = BatchView.of("b", PLAN)
+    for i, body in enumerate(bodies, 1):
+        view.apply(ev.Event(i, int(at * 1e6), "b", body))
+    return view
+
+
+def pouring(line, mass, advice=None):
+    return ev.WeighingPouring(line.key, mass, line.target_kg - mass, 0.5, advice, "s/mass")
+
+
+def addition(line, mass, verdict):
+    return ev.WeighingAddition(
+        line.key, mass, 0.001, line.target_kg, line.lower_kg, line.upper_kg, 0.9, verdict, "s/mass"
+    )
+
+
+def forecast(cls, name, expected, low, high, made=T):
+    return cls(name, made, expected, low, high, True)
+
+
+BAKED = (ev.BakeIn(T - 3000, "marked", 1.0), ev.BakeOut(T - 600, "marked", 1.0))
+LEFT = (ev.CoolingStarted(T - 600, 96.0),)
+WEIGHED = (addition(FLOUR, 0.27, "within"), addition(SUGAR, 0.3, "within"))
+
+STATES = [
+    ((), {}, "Next: cake flour, 270 g.", "bowl"),
+    ((pouring(FLOUR, 0.232),), {}, "Cake flour: 38 g more.", "granulated sugar"),
+    ((pouring(FLOUR, 0.262, "ease off"),), {}, "Cake flour: 8 g more.", "granulated sugar"),
+    ((pouring(FLOUR, 0.27),), {}, "Cake flour: stop", "granulated sugar"),
+    ((pouring(FLOUR, 0.28),), {}, "Cake flour: over by 10 g.", "Take some back"),
+    ((addition(FLOUR, 0.279, "over"),), {}, "Next: granulated sugar", "over by 9 g"),
+    ((addition(FLOUR, 0.27, "undecidable"),), {}, "Next: granulated sugar", "can't tell"),
+    (WEIGHED, {"oven": 120.0}, "on its way to 175 °C", "mean holds"),
+    (WEIGHED, {}, "All lines are weighed.", "into oven"),
+    (
+        (*WEIGHED, ev.OvenPreheated(T, 171.0, 175.0)), {"oven": 172.0},
+        "The oven is holding 171 °C: put them in.", "dial",
+    ),
+    ((*WEIGHED, ev.BakeIn(T - 600, "marked", 1.0)), {"core": 40.0}, "In the oven for 10 min.", "early"),
+    (
+        (ev.BakeIn(T - 600, "marked", 1.0), forecast(ev.BakeForecast, "done", T + 900, T + 780, T + 1020)),
+        {"core": 70.0}, "Done at about 08:15, between 08:13 and 08:17.", "70 °C",
+    ),
+    (
+        (ev.BakeIn(T - 600, "marked", 1.0), ev.BakeReached("done", T, 97.0)),
+        {"core": 97.2}, "take them out", "hot pans",
+    ),
+    ((*BAKED, *LEFT), {"core": 95.0}, "Cooling.", "too early"),
+    (
+        (*BAKED, *LEFT, forecast(ev.CoolingForecast, "frost", T + 7200, T + 6600, T + 8100),
+         forecast(ev.CoolingForecast, "unmould", T + 900, T + 800, T + 1000)),
+        {"core": 80.0}, "Unmould at about 08:15", "Frost at about 10:00, between 09:50 and 10:15",
+    ),
+    (
+        (*BAKED, *LEFT, ev.CoolingReached("unmould", T - 60, 60.0),
+         forecast(ev.CoolingForecast, "frost", T + 7200, T + 6600, None)),
+        {"core": 50.0}, "not before 09:50, and perhaps never", "50.0 °C",
+    ),
+    (
+        (*BAKED, *LEFT, ev.CoolingReached("unmould", T - 60, 60.0),
+         ev.CoolingForecast("frost", T, None, None, None, False, 26.0, "Move it to the refrigerator.")),
+        {}, "will not get to 24 °C here: it settles at about 26 °C", "refrigerator",
+    ),
+    (
+        (*BAKED, *LEFT, forecast(ev.CoolingForecast, "frost", T + 90, T, T + 200, made=T - 599),
+         ev.CoolingReached("unmould", T - 60, 60.0), ev.CoolingReached("frost", T, 24.0)),
+        {"core": 24.0}, "Cool enough to frost.", "expected at 08:01",
+    ),
+    ((ev.BatchClosed(),), {}, "Batch closed at 08:00.", "record"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("bodies", "live", "now", "then"), STATES)
+def test_each_state_has_its_sentence(bodies, live, now, then):
+    said = sentence(view_after(*bodies), int(T * 1e6), UTC, live)
+
+    assert now in said.now
+    assert then in said.then
+    assert said.to_json()["number"]["kind"] in (
+        "missing", "mass", "time", "temperature", "clock", "none",
+    )  # fmt: skip
+
+
+def test_a_kitchen_without_a_batch_says_what_to_do():
+    assert "Open a batch" in no_batch().now
+
+
+def test_the_measure_is_drawn_to_scale_with_brackets_as_wide_as_the_tolerance():
+    said = sentence(view_after(pouring(FLOUR, 0.232)), int(T * 1e6), UTC)
+
+    assert said.measure is not None
+    assert (said.measure.target_low, said.measure.target_high) == (FLOUR.lower_kg, FLOUR.upper_kg)
+    assert said.measure.from_ <= said.measure.value <= said.measure.to
+
+
+def test_the_forecast_at_a_quarter_of_the_way_is_kept_beside_the_truth():
+    start, end = T - 4000, T
+    said = [
+        forecast(ev.CoolingForecast, "frost", T + n, T, T + 900, made=start + n)
+        for n in range(60, 4000, 60)
+    ]
+
+    view = view_after(ev.CoolingStarted(start, 96.0), *said, ev.CoolingReached("frost", end, 24.0))
+
+    (_, frost) = view.cooling
+    assert frost.first_quarter is not None
+    assert frost.first_quarter["made_at"] == start + 960  # the last one by 1000 s
+    assert len(frost.trace) <= 40
