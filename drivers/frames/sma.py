@@ -88,10 +88,9 @@ class SmaParser:
             if junk_end > at:
                 self._refuse(text[at:junk_end], "no line feed begins a frame here", out)
             at = start
-            end = text.find(b"\r", start + 1)
-            again = text.find(b"\n", start + 1, end if end >= 0 else len(text))
-            stop = again if again >= 0 else end
-            if (stop if stop >= 0 else len(text)) - start >= LIMIT:
+            end = text.find(b"\r", start + 1, start + LIMIT)
+            again = text.find(b"\n", start + 1, end if end >= 0 else start + LIMIT)
+            if end < 0 and again < 0 and len(text) - start >= LIMIT:
                 out.append(Overflow(LIMIT, text[start : start + LIMIT]))
                 at = start + LIMIT
             elif again >= 0:

@@ -83,10 +83,12 @@ class TextProbeParser(ListensOnly):
     def _behind_noise(self, text: str) -> tuple[int, tuple[Temperature, ...]] | None:
         if not self._labels:
             return None
+        first = self._labels[0]
+        # "T1" right behind noise is itself; "1" might be the end of "T1" or of "21".
+        may_be_an_end = len(first) == 1 or first.isdigit()
         at = 0
-        while (at := text.find(self._labels[0], at + 1)) > 0:
-            # A letter or digit before it would make it the end of another label.
-            if text[at - 1].isascii() and text[at - 1].isalnum():
+        while (at := text.find(first, at + 1)) > 0:
+            if may_be_an_end and text[at - 1].isascii() and text[at - 1].isalnum():
                 continue
             values = channels(text[at:])
             if values is not None and tuple(value.label for value in values) == self._labels:
