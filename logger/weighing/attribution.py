@@ -60,10 +60,11 @@ class _Way:
     total_kg: float
     taken: frozenset[int]
     path: tuple[int, ...]
-    # Total of the line before the present one and its price: none, prices are final once left.
 
 
-def successors(lines: Sequence[Line], line: int | None, taken: frozenset[int]) -> list[tuple[int, float]]:
+def successors(
+    lines: Sequence[Line], line: int | None, taken: frozenset[int]
+) -> list[tuple[int, float]]:
     """Lines that may follow, in order, with the price of what is skipped."""
     n = len(lines)
     first = 0 if line is None else line + 1
@@ -166,9 +167,10 @@ def _stay(way: _Way, mass: float, extra: float) -> _Way:
 def _go(
     lines: Sequence[Line], way: _Way, line: int, total: float, extra: float, blur_kg: float
 ) -> _Way:
-    left = 0.0
-    if way.line is not None and abs(way.total_kg) > 0:
-        left = closed_price(way.total_kg, lines[way.line], blur_kg)
-    return _Way(
-        way.price + left + extra, line, total, way.taken | {line}, (*way.path, line)
-    )
+    left, taken = 0.0, way.taken
+    if way.line is not None:
+        if abs(way.total_kg) > 1.5 * blur_kg:
+            left = closed_price(way.total_kg, lines[way.line], blur_kg)
+        elif way.path:
+            taken = taken - {way.line}  # all of it was taken back: a spoon, not an ingredient
+    return _Way(way.price + left + extra, line, total, taken | {line}, (*way.path, line))

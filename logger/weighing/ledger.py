@@ -1,0 +1,256 @@
+"""What each line has, how sure that is, and what was last said of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from drivers.reading import seconds
+from logger.events import WeighingAddition
+from logger.plan import Line
+from logger.weighing.attribution import WINDOW, attribute
+from logger.weighing.budget import Budget, budget
+from logger.weighing.pieces import Piece
+from logger.weighing.verdict import judge, judge_at_least
+
+
+@dataclass(slots=True)
+class Slot:
+    """One line, or one addition where there is no formula.
+
+    Attributes:
+        said: the body that stands.
+        event_id: its id, once known.
+        left: it is no longer being filled.
+        confirmed: decided by a person.
+        told_kg: the mass the person told.
+    """
+
+    said: WeighingAddition | None = None
+    event_id: int | None = None
+    left: bool = False
+    confirmed: bool = False
+    told_kg: float | None = None
+
+
+class Ledger:
+    """Pieces and the lines they belong to.
+
+    Args:
+        lines: the formula's; None without a formula.
+        accuracy_class: of the scale, None where unknown.
+    """
+
+    def __init__(self, lines: tuple[Line, ...] | None, accuracy_class: str | None) -> None:
+        self.lines = lines
+        self.pieces: list[Piece] = []
+        self.slots: dict[int, Slot] = {}
+        self.current: int | None = None
+        self._class = accuracy_class
+        self._frozen = 0
+        self._resume: int | None = None  # the line after which the order goes on
+
+    def slot(self, index: int) -> Slot:
+        """The slot of a line, made when first asked for."""
+        return self.slots.setdefault(index, Slot())
+
+    def line(self, index: int) -> Line | None:
+        """The formula line of a slot, None without a formula."""
+        return None if self.lines is None else self.lines[index]
+
+    def of(self, index: int) -> list[Piece]:
+        """The pieces of a slot."""
+        return [p for p in self.pieces if p.line == index]
+
+    def total_kg(self, index: int) -> float:
+        """Net total of a slot so far."""
+        return sum(p.mass_kg for p in self.pieces if p.line == index)
+
+    def taken(self, blur_kg: float) -> frozenset[int]:
+        """Lines that have something already, or were confirmed."""
+        have = {p.line for p in self.pieces if p.line is not None}
+        kept = {i for i in have if abs(self.total_kg(i)) > blur_kg}
+        return frozenset(kept | {i for i, s in self.slots.items() if s.confirmed})
+
+    def add(self, piece: Piece, blur_kg: float) -> None:
+        """A piece came to rest: find the lines of the last pieces anew."""
+        self.pieces.append(piece)
+        if self.lines is None:
+            self._add_without_formula(piece)
+            return
+        chosen = self._attribute(self.pieces[self._start() :], blur_kg)
+        for one, line in zip(self.pieces[self._start() :], chosen, strict=True):
+            one.line = line
+        for index in {p.line for p in self.pieces if p.line is not None}:
+            self.slot(index).left = index != piece.line
+        self.current = piece.line
+
+    def provisional(self, piece: Piece, blur_kg: float) -> int | None:
+        """The line a piece that still goes on seems to belong to."""
+        if self.lines is None:
+            return None
+        return self._attribute([*self.pieces[self._start() :], piece], blur_kg)[-1]
+
+    def remove(self, piece: Piece) -> None:
+        """It was no addition after all."""
+        self.pieces.remove(piece)
+        self._frozen = min(self._frozen, len(self.pieces))
+        self.current = self.pieces[-1].line if self.pieces else None
+
+    def freeze(self, resume: int | None = None) -> None:
+        """What was attributed so far stays so; the order goes on after `resume`."""
+        self._frozen = len(self.pieces)
+        self._resume = resume
+
+    def _add_without_formula(self, piece: Piece) -> None:
+        numbers = [p.line for p in self.pieces if p.line is not None]
+        if piece.mass_kg < 0 and numbers:
+            piece.line = numbers[-1]
+        else:
+            piece.line = max(numbers, default=-1) + 1
+        self.current = piece.line
+
+    def _start(self) -> int:
+        return max(self._frozen, len(self.pieces) - WINDOW)
+
+    def _attribute(self, tail: Sequence[Piece], blur_kg: float) -> list[int]:
+        assert self.lines is not None
+        head = self.pieces[: self._start()]
+        totals = [0.0] * len(self.lines)
+        for piece in head:
+            if piece.line is not None:
+                totals[piece.line] += piece.mass_kg
+        current = head[-1].line if head else None
+        if self._resume is not None and self._start() == self._frozen:
+            current = self._resume
+        taken = {i for i, t in enumerate(totals) if abs(t) > blur_kg}
+        taken |= {i for i, s in self.slots.items() if s.confirmed}
+        return attribute(
+            self.lines,
+            tail,
+            current=current,
+            totals_kg=totals,
+            taken=frozenset(taken),
+            blur_kg=blur_kg,
+            marks_each_line=self._marks_each_line(),
+        )
+
+    def _marks_each_line(self) -> bool:
+        marked = unmarked = 0
+        before: int | None = None
+        for piece in self.pieces:
+            if piece.line != before:
+                if piece.selected is None:
+                    unmarked += 1
+                else:
+                    marked += 1
+            before = piece.line
+        return marked >= 2 and unmarked == 0
+
+    # What can be said ------------------------------------------------------------------------
+
+    def budget(self, index: int) -> Budget:
+        """The uncertainty budget of a slot's total."""
+        pairs, noise2, drift, splice2 = 0, 0.0, 0.0, 0.0
+        division = 0.0
+        before: Piece | None = None
+        for piece in self.pieces:
+            if piece.line == index:
+                division = max(division, piece.before.division_kg)
+                joined = (
+                    before is not None
+                    and before.line == index
+                    and before.scale == piece.scale
+                    and piece.contiguous
+                )
+                if joined:
+                    drift += piece.drift_kg
+                else:
+                    pairs += 1
+                    noise2 += piece.before.mean_error_kg**2
+                if piece.after is not None:
+                    division = max(division, piece.after.division_kg)
+                    noise2 += piece.after.mean_error_kg**2
+                splice2 += piece.splice_kg**2
+            before = piece
+        return budget(
+            self.total_kg(index),
+            division or 0.001,
+            pairs=pairs,
+            repeatability_kg=math.sqrt(noise2),
+            accuracy_class=self._class,
+            drift_kg=drift,
+            splice_kg=math.sqrt(splice2),
+        )
+
+    def body(self, index: int, moving: bool = False) -> WeighingAddition | None:
+        """What is to be said of a slot now; None where there is nothing to say."""
+        slot, line = self.slot(index), self.line(index)
+        pieces = self.of(index)
+        if not pieces and not slot.confirmed:
+            return None
+        limits = (line.lower_kg, line.upper_kg) if line else (None, None)
+        lower, upper = limits
+        mass: float | None = None
+        expanded: float | None = None
+        inside: float | None = None
+        word: str | None = None
+        if slot.told_kg is not None:
+            mass = slot.told_kg
+            if lower is not None and upper is not None:
+                told = judge(mass, 0.0, lower, upper)
+                inside, word = told.within, told.word
+        elif pieces:
+            mass = self.total_kg(index)
+            found = self.budget(index)
+            expanded = found.expanded_kg
+            lost = any(p.lost for p in pieces)
+            if lower is not None and upper is not None:
+                rule = judge_at_least if lost else judge
+                verdict = rule(mass, found.standard_kg, lower, upper)
+                inside, word = verdict.within, verdict.word
+            if lost:
+                # More was added than was seen; by how much nobody knows.
+                word = word or "undecidable"
+                mass = mass if word == "over" else None
+                expanded = expanded if word == "over" else None
+            if moving:
+                word = "undecidable"
+        else:
+            word = "undecidable"
+        return WeighingAddition(
+            line=line.key if line else None,
+            mass_kg=None if mass is None else round(mass, 9),
+            expanded_uncertainty_kg=None if expanded is None else round(expanded, 9),
+            target_kg=line.target_kg if line else None,
+            lower_kg=lower,
+            upper_kg=upper,
+            probability_within=None if inside is None else round(inside, 6),
+            verdict=word,
+            scale=pieces[-1].scale if pieces else None,
+            replaces=slot.event_id,
+            start_at=seconds(pieces[0].start_us) if pieces else None,
+        )
+
+    def say(self, index: int, blur_kg: float, moving: bool = False) -> list[WeighingAddition]:
+        """The slot's body, where it differs from what stands."""
+        slot, body = self.slot(index), self.body(index, moving)
+        if body is None:
+            return []
+        said = slot.said
+        if said is None:
+            if not slot.confirmed and abs(self.total_kg(index)) <= blur_kg:
+                return []  # all of it was taken back before anything was said
+        elif said.verdict == body.verdict and not _moved(said.mass_kg, body.mass_kg, blur_kg / 2):
+            return []
+        if said is not None and slot.event_id is None:
+            return []  # its id is not known yet; the next second says it again
+        slot.said = body
+        return [body]
+
+
+def _moved(before: float | None, now: float | None, by: float) -> bool:
+    if before is None or now is None:
+        return before is not now
+    return abs(now - before) > by
