@@ -16,7 +16,7 @@ import json
 import math
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -26,22 +26,6 @@ from drivers.reading import LATEST_US, MICROSECOND, NAME, Reading, microseconds
 
 DEFAULT_SCALE = "scale/mass"
 DEFAULT_PROBE = "probe"
-
-
-@dataclass(frozen=True, slots=True)
-class BadLine:
-    """A line of a capture that cannot be used, or part of what it holds.
-
-    Attributes:
-        line: its number in the file, from 1.
-        reason: what is wrong with it, for a person.
-    """
-
-    line: int
-    reason: str
-
-    def __str__(self) -> str:
-        return f"line {self.line}: {self.reason}"
 
 
 class _Refused(ValueError):
@@ -67,7 +51,7 @@ def decode(
     channel: str | None = None,
     description: Description | Path | str | None = None,
     labels: Mapping[str, str] | None = None,
-    on_bad_line: Callable[[BadLine], None] | None = None,
+    complain: Callable[[int, str], None] | None = None,
     on_noise: Callable[[int, Garbage | Overflow], None] | None = None,
 ) -> Iterator[Reading]:
     """The readings of a capture, in the order of its frames.
@@ -80,7 +64,8 @@ def decode(
             that channel (``probe/core``). None for ``scale/mass`` or ``probe``.
         description: for the family ``described``: the description or its file.
         labels: label of a thermometer's channel → channel name.
-        on_bad_line: told of each line that cannot be used; decoding goes on with the next.
+        complain: told of each line that cannot be used, by its number in the file (from 1) and the
+            reason; decoding goes on with the next.
         on_noise: told of bytes that were no sound frame, with the line that ended them.
 
     Raises:
@@ -95,7 +80,7 @@ def decode(
 
     def readings() -> Iterator[Reading]:
         newest: dict[str, int] = {}
-        for number, t_us, data in _reads(lines, on_bad_line):
+        for number, t_us, data in _reads(lines, complain):
             later_us = 0
             for event in parser.feed(data):
                 if isinstance(event, Garbage | Overflow):
@@ -103,8 +88,8 @@ def decode(
                         on_noise(number, event)
                     continue
                 if reason := naming.trouble(event):
-                    if on_bad_line is not None:
-                        on_bad_line(BadLine(number, reason))
+                    if complain is not None:
+                        complain(number, reason)
                     continue
                 found = naming.readings(event, t_us + later_us)
                 later_us += bool(found)
@@ -122,7 +107,8 @@ class _Naming:
     def __init__(self, family: str, channel: str | None, labels: Mapping[str, str] | None) -> None:
         self.labels = labels
         self.only_label: str | None = None
-        self.is_default = channel is None
+        # A scale's usual name is no thermometer's, whoever passed it.
+        self.is_default = channel in (None, DEFAULT_SCALE)
         name = channel or (DEFAULT_PROBE if family == "text-probe" else DEFAULT_SCALE)
         self.instrument, slash, rest = name.partition("/")
         self.channel = rest if slash else None
@@ -154,7 +140,7 @@ class _Naming:
 
 
 def _reads(
-    lines: Iterable[str], on_bad_line: Callable[[BadLine], None] | None
+    lines: Iterable[str], complain: Callable[[int, str], None] | None
 ) -> Iterator[tuple[int, int, bytes]]:
     number = 0
     try:
@@ -164,14 +150,14 @@ def _reads(
             try:
                 t_us, data = _read(line)
             except _Refused as error:
-                if on_bad_line is not None:
-                    on_bad_line(BadLine(number, str(error)))
+                if complain is not None:
+                    complain(number, str(error))
                 continue
             yield number, t_us, data
     except (EOFError, zlib.error, OSError) as error:
         # A gzip file that was cut short: what was whole has been given.
-        if on_bad_line is not None:
-            on_bad_line(BadLine(number + 1, f"the file breaks off here: {error}"))
+        if complain is not None:
+            complain(number + 1, f"the file breaks off here: {error}")
 
 
 def _no_constant(text: str) -> float:

@@ -11,7 +11,12 @@ from typing import get_args
 
 from drivers.config import ConfigError, Family
 from drivers.frames.described import DescribedParser
-from drivers.frames.description import Description, load_description, parse_description
+from drivers.frames.description import (
+    Description,
+    DescriptionError,
+    load_description,
+    parse_description,
+)
 from drivers.frames.frame import (
     FrameEvent,
     Garbage,
@@ -34,6 +39,7 @@ __all__ = [
     "FAMILIES",
     "DescribedParser",
     "Description",
+    "DescriptionError",
     "FrameEvent",
     "Garbage",
     "HidScaleParser",
@@ -66,7 +72,8 @@ def parser_for(
         hid_descriptor: for ``hid-scale``: the scale's report descriptor, None for the example's.
 
     Raises:
-        ConfigError: an unknown family; ``described`` without a description, or an unusable one.
+        ConfigError: an unknown family.
+        DescriptionError: ``described`` without a description, or with an unusable one.
         DescriptorRefused: the HID descriptor is none of a scale.
 
     >>> parser_for("value-unit").feed(b"12 g\\n")[0].unit
@@ -74,7 +81,9 @@ def parser_for(
     """
     if family == "described":
         if description is None:
-            raise ConfigError("frames", "the family 'described' needs a frame description file")
+            raise DescriptionError(
+                "frames", "the family 'described' needs a frame description file"
+            )
         if not isinstance(description, Description):
             description = load_description(Path(description))
         return DescribedParser(description)

@@ -39,6 +39,10 @@ MEANS_KEYS = ("unit", "stable", "net", "state", *STATES)
 LONGEST_FRAME = 256
 
 
+class DescriptionError(ConfigError):
+    """A frame description cannot be used; says file, line and remedy."""
+
+
 @dataclass(frozen=True, slots=True)
 class Description:
     """A frame description that was read and found usable.
@@ -80,12 +84,12 @@ def load_description(path: Path) -> Description:
     """Read a frame description file.
 
     Raises:
-        ConfigError: it cannot be read or used; names file, line and remedy.
+        DescriptionError: it cannot be read or used; names file, line and remedy.
     """
     try:
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise ConfigError(str(path), f"cannot be read: {error}") from error
+        raise DescriptionError(str(path), f"cannot be read: {error}") from error
     return parse_description(text, str(path))
 
 
@@ -97,12 +101,12 @@ def parse_description(text: str, where: str = "frame description") -> Descriptio
         where: name of its file, for messages.
 
     Raises:
-        ConfigError: it cannot be used; names file, line and remedy.
+        DescriptionError: it cannot be used; names file, line and remedy.
     """
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise ConfigError(where, f"not TOML: {error}") from error
+        raise DescriptionError(where, f"not TOML: {error}") from error
     return _Reader(text, where, document).description()
 
 
@@ -118,7 +122,7 @@ class _Reader:
         self.frame = self.section(document, "frame", FRAME_KEYS)
         self.means = self.section(document, "means", MEANS_KEYS)
 
-    def error(self, section: str, key: str, reason: str) -> ConfigError:
+    def error(self, section: str, key: str, reason: str) -> DescriptionError:
         """The error, with the line of the key; else of its section; else the file alone."""
         inside, line = False, 0
         for number, text in enumerate(self.lines, 1):
@@ -129,7 +133,7 @@ class _Reader:
             elif inside and key and re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*[=.]", text):
                 line = number
                 break
-        return ConfigError(f"{self.where}, line {line}" if line else self.where, reason)
+        return DescriptionError(f"{self.where}, line {line}" if line else self.where, reason)
 
     def section(self, document: dict[str, Any], name: str, keys: tuple[str, ...]) -> dict[str, Any]:
         section = document.get(name, {})

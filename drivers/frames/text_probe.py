@@ -45,6 +45,8 @@ class TextProbeParser(ListensOnly):
     def __init__(self) -> None:
         self._lines = LineBuffer(LIMIT)
         self._labels: tuple[str, ...] | None = None
+        # Labels seen once right after noise: seen twice, they are believed.
+        self._doubtful: tuple[str, ...] | None = None
         self._after_garbage = False
 
     def feed(self, data: bytes) -> list[FrameEvent]:
@@ -63,13 +65,15 @@ class TextProbeParser(ListensOnly):
         values = channels(text) if whole else None
         if values is not None:
             labels = tuple(value.label for value in values)
-            if self._after_garbage and self._labels is not None and labels != self._labels:
-                # Said once only, so that a real change of labels is not refused for ever.
-                self._after_garbage = False
-                out.append(Garbage(line, "other labels than before, right after noise"))
-                return
-            self._labels = labels
+            is_sure = not self._after_garbage or labels in (self._labels, self._doubtful)
             self._after_garbage = False
+            if is_sure:
+                self._labels, self._doubtful = labels, None
+            else:
+                self._doubtful = labels
+                if self._labels is not None:
+                    out.append(Garbage(line, "other labels than before, right after noise"))
+                    return
             out.append(TemperatureFrame(values))
         elif found := self._behind_noise(text):
             at, values = found

@@ -33,6 +33,7 @@ DASHES = re.compile(rb"[ \t]*-{2,}(?:\.-+|-)[ \t]*(g|kg|oz|lb)?[ \t]*", re.IGNOR
 LONG_NOISE = 16
 AFTER_NOISE = re.compile(rb"[^ \t\d.+-]( {2,}([+-]?)" + _NUMBER_AND_UNIT + rb")\Z", re.IGNORECASE)
 HEAD_OF_A_NUMBER = re.compile(rb"[ \t]*[+-]?[ \t]*\d*\.?\d*[ \t]*")
+SIGN_APART = re.compile(rb"[ \t]*[+-] ")
 # "5g" is so short that noise writes it (once in about 100 MB); right after noise it is refused.
 SHORT = 4
 PADDING = b" \t+-"
@@ -65,38 +66,40 @@ class ValueUnitParser(ListensOnly):
         return out
 
     def _line(self, line: bytes, whole: bool, out: list[FrameEvent]) -> None:
-        refused_because = "not a number and a unit"
-        if whole:
-            if match := LINE.fullmatch(line):
-                sign, number, unit = match.groups()
-                if reason := self._doubt(line):
-                    refused_because = reason
-                else:
-                    if line[0] in PADDING:
-                        self._width = len(line)
-                    self._after_garbage = self._after_head = False
-                    out.append(_weight(sign, number, unit))
-                    return
-            elif match := DASHES.fullmatch(line):
-                unit = match[1]
-                self._after_garbage = self._after_head = False
-                out.append(WeightFrame(None, unit.decode().lower() if unit else None, NO_WEIGHT))
-                return
-        self._after_head = not self._after_head and HEAD_OF_A_NUMBER.fullmatch(line) is not None
-        self._after_garbage = True
-        if refused_because == "not a number and a unit" and (found := self._behind_noise(line)):
-            at, frame = found
-            out.append(Garbage(line[:at], "stray bytes before a line"))
-            out.append(frame)
+        match = LINE.fullmatch(line) if whole else None
+        doubt = self._doubt(line, match[1]) if match else None
+        if match and doubt is None:
+            # Right after noise, one more blank of it would make the line too wide.
+            if line[0] in PADDING and not self._after_garbage:
+                self._width = len(line)
             self._after_garbage = self._after_head = False
+            out.append(_weight(*match.groups()))
+        elif whole and (dashes := DASHES.fullmatch(line)):
+            unit = dashes[1]
+            self._after_garbage = self._after_head = False
+            out.append(WeightFrame(None, unit.decode().lower() if unit else None, NO_WEIGHT))
+        elif not self._after_head and (found := self._behind_noise(line)):
+            at, frame = found
+            self._after_garbage = False
+            out += [Garbage(line[:at], "stray bytes before a line"), frame]
         else:
-            out.append(Garbage(line, refused_because))
+            # A line in doubt is not noise: doubted once, the next of its kind is believed.
+            self._after_garbage = doubt is None
+            self._after_head = not self._after_head and HEAD_OF_A_NUMBER.fullmatch(line) is not None
+            out.append(Garbage(line, doubt or "not a number and a unit"))
 
-    def _doubt(self, line: bytes) -> str | None:
-        if self._after_head and not (line[0] in PADDING and len(line) == self._width):
+    def _doubt(self, line: bytes, sign: bytes) -> str | None:
+        """Why a line that reads like a weight may still be none."""
+        is_padded = line[0] in PADDING
+        if self._after_head and not (is_padded and len(line) == self._width):
             return "the number may have begun on the line before"
-        if self._after_garbage and len(line) < SHORT:
-            return "too short to be believed right after noise"
+        if self._after_garbage:
+            if len(line) < SHORT:
+                return "too short to be believed right after noise"
+            if is_padded and self._width is not None and len(line) > self._width:
+                return "wider than before, right after noise"
+            if sign and self._width is None and SIGN_APART.match(line):
+                return "a sign apart from its number, right after noise"
         return None
 
     def _behind_noise(self, line: bytes) -> tuple[int, WeightFrame] | None:

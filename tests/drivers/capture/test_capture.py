@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from drivers import senml
-from drivers.capture import BadLine, decode, open_text
+from drivers.capture import decode, open_text
 from drivers.config import ConfigError
 from drivers.frames import Garbage, Overflow
 from drivers.reading import Reading
@@ -60,7 +60,7 @@ def test_the_time_of_a_channel_always_grows() -> None:
 
 def test_bad_lines_are_named_and_skipped() -> None:
     good = read(T, written.value_unit(1.0))
-    bad: list[BadLine] = []
+    bad: list[tuple[int, str]] = []
     lines = [
         "not json",
         "[1]",
@@ -80,12 +80,12 @@ def test_bad_lines_are_named_and_skipped() -> None:
         good,
     ]
 
-    readings = list(decode(lines, "value-unit", on_bad_line=bad.append))
+    readings = list(decode(lines, "value-unit", complain=lambda *told: bad.append(told)))
 
     assert [reading.value for reading in readings] == [0.001]
-    assert [one.line for one in bad] == list(range(1, 15))
-    assert str(bad[0]).startswith("line 1: not JSON")
-    assert all(one.reason for one in bad)
+    assert [line for line, _ in bad] == list(range(1, 15))
+    assert bad[0][1].startswith("not JSON")
+    assert all(reason for _, reason in bad)
 
 
 def test_noise_is_told_with_its_line_and_is_no_reading() -> None:
@@ -126,18 +126,20 @@ def test_one_channel_of_a_thermometer_may_be_named_outright() -> None:
 
 
 def test_a_second_channel_never_passes_for_the_one_that_was_named() -> None:
-    bad: list[BadLine] = []
+    bad: list[tuple[int, str]] = []
     lines = [
         read(T, written.text_probe({"T1": 96.4})),
         read(T + 1, written.text_probe({"T2": 20.0})),
         read(T + 2, written.text_probe({"T1": 96.5})),
     ]
 
-    readings = list(decode(lines, "text-probe", "probe/core", on_bad_line=bad.append))
+    readings = list(
+        decode(lines, "text-probe", "probe/core", complain=lambda *told: bad.append(told))
+    )
 
     assert [reading.value for reading in readings] == [96.4, 96.5]
-    assert [one.line for one in bad] == [2]
-    assert "T2" in bad[0].reason
+    assert [line for line, _ in bad] == [2]
+    assert "T2" in bad[0][1]
 
 
 def test_a_described_thermometer_is_a_probe_unless_told_otherwise(tmp_path: Path) -> None:
@@ -199,10 +201,10 @@ def test_a_gzipped_capture_that_breaks_off_gives_what_is_whole(tmp_path: Path) -
     path = tmp_path / "capture.jsonl.gz"
     text = "\n".join(read(T + i, written.value_unit(i % 97 * 1.7)) for i in range(5000))
     path.write_bytes(gzip.compress(text.encode())[:-2000])
-    bad: list[BadLine] = []
+    bad: list[tuple[int, str]] = []
 
     with open_text(path) as lines:
-        readings = list(decode(lines, "value-unit", on_bad_line=bad.append))
+        readings = list(decode(lines, "value-unit", complain=lambda *told: bad.append(told)))
 
     assert len(readings) > 100
-    assert "breaks off" in bad[-1].reason
+    assert "breaks off" in bad[-1][1]

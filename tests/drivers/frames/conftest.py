@@ -11,14 +11,14 @@ from drivers.frames import FrameEvent, Parser, parse_description, parser_for
 DESCRIPTION = r"""
 [frame]
 end = "\r\n"
-pattern = '^!w=(?P<value>[+-]\d+\.?\d*|\++);u=(?P<unit>g|oz);s=(?P<stable>[01]);n=%s\*%s$'
+pattern = '^!w=(?P<value>[+-]\d+\.?\d*|\++);u=(?P<unit>g|oz);s=(?P<stable>[01]);n=NET\*SUM$'
 checksum = "xor8"
 poll = ""
 [means]
 stable = { "1" = true, "0" = false }
 net = { "1" = true, "0" = false }
 overload = '^\++$'
-""" % ("(?P<net>[01])", "(?P<checksum>[0-9A-F]{2})")
+""".replace("NET", "(?P<net>[01])").replace("SUM", "(?P<checksum>[0-9A-F]{2})")
 
 EachWay = Callable[[Callable[[], Parser], bytes], list[FrameEvent]]
 

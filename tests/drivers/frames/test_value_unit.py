@@ -121,3 +121,20 @@ def test_a_cr_lf_line_ends_with_its_lf() -> None:
 
     assert parser.feed(b"1.0 g\r") == []
     assert values(parser.feed(b"\n")) == [Decimal("1.0")]
+
+
+def test_a_stray_minus_at_the_head_of_a_line_turns_no_sign() -> None:
+    before_any = ValueUnitParser().feed(b"\x80\n-    17.1 g\r\n")
+    parser = ValueUnitParser()
+    parser.feed(b"     12.3 g\r\n")
+
+    events = parser.feed(b"\x80\n-     17.1 g\r\n")
+
+    assert values(before_any) == []
+    assert values(events) == [Decimal("17.1")]
+
+
+def test_a_column_for_the_sign_is_believed_the_second_time_after_noise() -> None:
+    events = ValueUnitParser().feed(b"\x80\n-    17.1 g\r\n-    17.2 g\r\n")
+
+    assert values(events) == [Decimal("-17.2")]
