@@ -20,7 +20,7 @@ function point(x, m, y, { radius, cap, stroke, left, right }) {
   const inside = (px) => Math.min(right, Math.max(left, px));
   const px = inside(x(m.value));
   const out = [];
-  if (m.low !== null && m.high !== null && x(m.high) > left && x(m.low) < right) {
+  if (m.low !== null && m.high !== null && m.high > m.low && x(m.high) > left && x(m.low) < right) {
     const [a, b] = [inside(x(m.low)), inside(x(m.high))];
     const d = `M${a} ${y - cap}V${y + cap}M${a} ${y}H${b}M${b} ${y - cap}V${y + cap}`;
     out.push(shape("path", { class: "under-whisker", d, "stroke-width": stroke + 4, fill: "none" }));
@@ -42,12 +42,27 @@ function thick(x, from, value, y, width, left, right) {
   return shape("path", { class: "there", d: `M${Math.max(left, x(from))} ${y}H${end}`, "stroke-width": width });
 }
 
+/** The measure in the unit the page shows: grams for kilograms; times stay seconds. */
+function inShownUnit(m) {
+  if (m.unit !== "kg") return m;
+  const grams = (value) => (value === null ? null : value * 1000);
+  return {
+    unit: "g", value: grams(m.value), low: grams(m.low), high: grams(m.high), from: grams(m.from), to: grams(m.to),
+    target_low: grams(m.target_low), target_high: grams(m.target_high),
+  };
+}
+
 /**
  * The large measure line under the number.
  *
- * `m`: {value, low, high, target_low, target_high, unit, from, to}; any but value, from and to may be null.
+ * `measure`: {value, low, high, target_low, target_high, unit, from, to}; low, high and the target may be null.
  */
-export function drawMeasure(svg, m, width) {
+export function drawMeasure(svg, measure, width, clock) {
+  const m = inShownUnit(measure);
+  if (m.unit === "time") {
+    drawTimes(svg, m, width, clock);
+    return;
+  }
   const hasTarget = m.target_low !== null && m.target_high !== null;
   const left = 8;
   const right = width - 8;
@@ -64,7 +79,7 @@ export function drawMeasure(svg, m, width) {
   let height = 74;
   if (hasTarget) shapes.push(...brackets(x, m.target_low, m.target_high, y, 20, Math.min(8, apart / 3), 3));
   if (apart >= READABLE_PX || !hasTarget) {
-    shapes.push(...point(x, m, y, look));
+    if (m.value > m.from) shapes.push(...point(x, m, y, look));
     shapes.push(...ends(x, m, y + 40, from, left, right, hasTarget));
   } else {
     shapes.push(...lens(x, m, y, width, left, right, look));
@@ -74,6 +89,29 @@ export function drawMeasure(svg, m, width) {
   svg.style.height = `${height}px`;
   redraw(svg, width, height, shapes);
   svg.setAttribute("aria-label", inWords(m));
+}
+
+/** A time that is expected: from now on, the point with whiskers as long as the 90 % interval. */
+function drawTimes(svg, m, width, clock) {
+  const [left, right, y] = [8, width - 8, 26];
+  const x = scale(m.from, m.to, left, right);
+  const shapes = [
+    shape("path", { class: "axis", d: `M${left} ${y}H${right}M${left} ${y - 7}V${y + 7}` }),
+    ...point(x, m, y, { radius: 7, cap: 13, stroke: 2.5, left, right }),
+    shape("text", { x: left, y: y + 40 }, "now"),
+  ];
+  const apart = x(m.high) - x(m.low) > 96;
+  const ends = apart
+    ? [[m.low, "middle", clock.time(m.low)], [m.high, "middle", clock.time(m.high)]]
+    : [[(m.low + m.high) / 2, "middle", `${clock.time(m.low)}\u2013${clock.time(m.high)}`]];
+  for (const [t, anchor, text] of ends) {
+    const half = text.length * 4.2;
+    const px = Math.min(right - half, Math.max(left + 40 + half, x(t)));
+    shapes.push(shape("text", { x: px, y: y + 40, "text-anchor": anchor }, text));
+  }
+  svg.style.height = "74px";
+  redraw(svg, width, 74, shapes);
+  svg.setAttribute("aria-label", `Expected at ${clock.time(m.value)}, between ${clock.time(m.low)} and ${clock.time(m.high)}.`);
 }
 
 /** The surroundings of the target, drawn again at a scale at which whiskers can be seen. */
@@ -121,7 +159,7 @@ function label(value, m) {
 /** What the drawing shows, said in words. */
 export function inWords(m) {
   const parts = [`${label(m.value, m)} ${m.unit} there`];
-  if (m.low !== null && m.high !== null) parts.push(`true value between ${fixed(m.low, 1)} and ${fixed(m.high, 1)}`);
+  if (m.low !== null && m.high !== null && m.high > m.low) parts.push(`true value between ${fixed(m.low, 1)} and ${fixed(m.high, 1)}`);
   if (m.target_low !== null && m.target_high !== null) {
     parts.push(`target ${fixed(m.target_low, 1)} to ${fixed(m.target_high, 1)} ${m.unit}`);
   }

@@ -1,0 +1,1 @@
+"""Thin routes: each asks one question of the kitchen and types the answer."""
