@@ -32,7 +32,8 @@ AIR_HEAT_CAPACITY = 1006.0  # J/(kg K)
 LEWIS_TO_TWO_THIRDS = 0.87 ** (2.0 / 3.0)  # water vapour in air
 INNER_LATENT = 2.30e6  # J/kg: one value between cells, so that what one gives the other gets
 CRUST = 0.12  # a dry, sugary crust lets through this share of what a moist crumb does (invented)
-SKIN_S_PER_M = 150.0  # resistance of the skin to vapour (invented)
+SKIN_S_PER_M = 150.0  # resistance of the skin to vapour at 90 C (invented)
+SKIN_SETS_K = 20.0  # it grows by e as the sugar cools by this much and sets (invented)
 LIQUID_M2_S = 2.0e-9  # liquid water creeping through a warm crumb, at 60 C (invented)
 LONGEST_STEP_S = 1.5
 ALUMINIUM_CP = 897.0
@@ -308,7 +309,7 @@ class Cake:
         """Vapour leaves through half a cell of crust and the air's boundary layer (Lewis)."""
         air_density = 353.0 / (around.air_c + 273.15)
         outer = convection / (air_density * AIR_HEAT_CAPACITY * LEWIS_TO_TWO_THIRDS)
-        resistance = 1.0 / max(outer, 1e-6) + 1.0 / inner_m_s + SKIN_S_PER_M
+        resistance = 1.0 / max(outer, 1e-6) + 1.0 / inner_m_s + self._skin(where)
         rate = area * (steam - around.vapour_kg_m3) / resistance
         rate = np.minimum(rate, 0.2 * self.water_kg[where] / seconds)
         latent = rate * latent_j_per_kg(self.temperature_c[where])
@@ -316,6 +317,12 @@ class Cake:
         water[where] -= rate
         self.vapour_out_kg += float(rate.sum()) * seconds
         self.latent_out_j += float(latent.sum()) * seconds
+
+    def _skin(self, where: tuple[int | slice, int | slice]) -> Field:
+        cooler = np.maximum(90.0 - self.temperature_c[where], 0.0)
+        # a batter has no skin yet
+        baked = np.clip((self.hottest_c[where] - 60.0) / 30.0, 0.0, 1.0)
+        return SKIN_S_PER_M * (1.0 + baked * np.expm1(np.minimum(cooler / SKIN_SETS_K, 3.0)))
 
     def _boil(self, t: Field, capacity: Field) -> Field:
         """Heat beyond the boiling point turns water into steam, which finds its way out."""

@@ -62,7 +62,6 @@ class Person:
         self._scale = world.scale
         self._say = say
         self._random = random
-        self._bowl_g = 0.0
         self._elapsed_s = 0.0
         self._poured_g = 0.0
 
@@ -77,27 +76,24 @@ class Person:
 
     def _put_bowl(self, step: Step) -> Iterator[float]:
         yield 2.0
-        self._bowl_g = step["mass_g"]
-        self._scale.put(self._bowl_g)
+        self._scale.put(step["mass_g"])
         yield 3.0
 
     def _take_bowl(self, step: Step) -> Iterator[float]:
         yield 1.5
-        self._scale.put(-self._bowl_g)
-        self._bowl_g = 0.0
+        self._scale.lift_all()
         yield 2.5
         self._scale.press_tare()
         yield 1.5
 
     def _lift_bowl(self, step: Step) -> Iterator[float]:
-        self._scale.put(-self._bowl_g)
+        lifted_g = self._scale.lift_all()
         yield 4.0
         self._scale.vibration_g = 2.5  # the mixer stands on the same bench
         yield step["mixer_s"]
         self._scale.vibration_g = 0.0
         yield step["away_s"] - step["mixer_s"] - 4.0
-        self._bowl_g -= step["left_behind_g"]
-        self._scale.put(self._bowl_g)
+        self._scale.put(lifted_g - step["left_behind_g"])
         yield 3.5
 
     def _weigh(self, step: Step) -> Iterator[float]:

@@ -53,7 +53,7 @@ class Refrigerator:
     CONTENTS_J_K = 60_000.0
     AIR_TO_CONTENTS_W_K = 9.0
     LEAK_W_K = 1.6
-    COMPRESSOR_W = 190.0
+    COMPRESSOR_W = 85.0
     DOOR_W_K = 30.0
 
     def __init__(self, low_c: float = 2.8, high_c: float = 5.2) -> None:

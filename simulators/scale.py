@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from random import Random
 
 STEP_S = 0.01
+STEPS_A_LOOK = 10
 GRAVITY = 9.81
 
 
@@ -60,6 +61,7 @@ class BenchScale:
         self.tare_g = 0.0
         self.net = False
         self._elapsed_s = 0.0
+        self._steps = 0
         self._falling: list[tuple[float, float]] = []  # a heap: when it lands, how much
         self._fall_s = math.sqrt(2.0 * self.make.fall_m / GRAVITY)
         self._cell_g = 0.0
@@ -80,6 +82,12 @@ class BenchScale:
         """Set something down (or take it off, negative), not quite gently."""
         self.landed_g += mass_g
         self._kick_g += 0.15 * mass_g
+
+    def lift_all(self) -> float:
+        """Take everything off; returns its mass, g."""
+        mass_g = self.landed_g
+        self.put(-mass_g)
+        return mass_g
 
     def drop(self, mass_g: float) -> None:
         """Let a piece or a pinch fall in."""
@@ -137,6 +145,12 @@ class BenchScale:
         """Let time pass, in whole steps of 10 ms."""
         for _ in range(round(seconds / STEP_S)):
             self._step()
+            self._steps += 1
+            if self._steps % STEPS_A_LOOK == 0:
+                self._look(STEPS_A_LOOK * STEP_S)
+
+    def _look(self, seconds: float) -> None:
+        """What the scale's own processor does ten times a second: motion, zero, power-save."""
         filtered = self._gross_g()
         self._lately.append(filtered)
         if self.make.tracks_zero and abs(filtered) < 0.5 * self.make.resolution_g:
