@@ -92,7 +92,7 @@ def decode(capture: Path, family: str, channel: str | None, description: Path | 
     {"t": seconds, "hex": "…"}; gzipped or not.
     """
     from drivers.capture import decode as decoded
-    from drivers.frames import DescriptionError
+    from drivers.config import ConfigError
     from drivers.senml import record
     from logger.session import lines_of
 
@@ -108,7 +108,7 @@ def decode(capture: Path, family: str, channel: str | None, description: Path | 
             complain=lambda line, reason: _complain(capture.name, line, reason),
         ):
             _say(record(reading))
-    except (FileError, DescriptionError) as error:
+    except (FileError, ConfigError) as error:
         raise UnusableFile(str(error)) from error
 
 
