@@ -31,6 +31,10 @@ class Topics:
 
     kitchen: str
 
+    def every(self, kind: str) -> str:
+        """The pattern of all topics of a kind, for a subscription."""
+        return f"{ROOT}/{self.kitchen}/{kind}/+"
+
     def _of(self, kind: str, name: str) -> str:
         return f"{ROOT}/{self.kitchen}/{kind}/{name}"
 

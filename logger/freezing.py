@@ -1,0 +1,34 @@
+"""What a plan freezes in of the time before it, so that its batch rests on nothing outside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from drivers.reading import seconds
+from logger.store import Reader
+
+
+def freeze_from(reader: Reader, document: Mapping[str, Any], pos: int) -> dict[str, Any]:
+    """The oven's earlier bakes, and the states of the instruments the plan names.
+
+    Args:
+        reader: of the log in which the batch is about to be opened.
+        document: the mark that opens it, with its ``plan``.
+        pos: last position of the log that counts as before.
+    """
+    plan = document.get("plan")
+    channels = plan.get("channels") if isinstance(plan, dict) else None
+    roles: dict[str, Any] = channels if isinstance(channels, dict) else {}
+    ovens = [name for name, role in roles.items() if role == "oven"]
+    instruments = {name.partition("/")[0] for name in roles}
+    return {
+        "earlier_bakes": reader.earlier_bakes(ovens[0], before_pos=pos + 1) if ovens else [],
+        "instruments": {
+            state.instrument: {
+                **state.document, "state": state.state, "since_at": seconds(state.t_us),
+            }
+            for state in reader.instruments()
+            if state.instrument in instruments
+        },
+    }  # fmt: skip

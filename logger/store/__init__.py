@@ -1,0 +1,24 @@
+"""The log on disk: hand-typed tables, named migrations, one writer, readers that cannot write.
+
+`Store` appends (one transaction for a record and the events it gave); `Reader` answers.
+"""
+
+from logger.store.reader import BatchRow, Chart, ChartPoint, EventRow, Reader, RefusedRow
+from logger.store.schema import StoreError, StoreNewer, StoreNotThere
+from logger.store.writer import NumberedSource, Store, StoreBusy, StoreStalled
+
+__all__ = [
+    "BatchRow",
+    "Chart",
+    "ChartPoint",
+    "EventRow",
+    "NumberedSource",
+    "Reader",
+    "RefusedRow",
+    "Store",
+    "StoreBusy",
+    "StoreError",
+    "StoreNewer",
+    "StoreNotThere",
+    "StoreStalled",
+]
