@@ -7,12 +7,14 @@ with the load.
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
 
 from logger.weighing.settling import S
 
 SILENCE_US = 2_500_000
 SILENCE_PERIODS = 6
+UNEVEN = 0.2  # how far a pour's rate over one reading strays from that over the last few
 
 
 @dataclass(slots=True)
@@ -53,6 +55,7 @@ class Continuity:
         self.offset_kg = 0.0
         self.last: Seen | None = None
         self.before: Seen | None = None
+        self._earlier: deque[Seen] = deque(maxlen=4)
 
     def is_silence(self, t_us: int, period_us: float) -> bool:
         """Whether readings are missing between the last one and now."""
@@ -85,7 +88,9 @@ class Continuity:
         last, before = self.last, self.before
         self.before, self.last = last, Seen(t_us, value_kg, net)
         if last is None:
+            self._earlier.clear()
             return None
+        self._earlier.append(last)
         jump = value_kg - last.value_kg
         flagged = net is True and last.net is False
         cleared = net is False and last.net is True
@@ -95,7 +100,11 @@ class Continuity:
         trend = 0.0
         if before is not None and last.t_us > before.t_us:
             trend = (last.value_kg - before.value_kg) / (last.t_us - before.t_us)
-        step = max(0.0, trend) * (t_us - last.t_us) if rest_kg is None else 0.0
+        first = self._earlier[0]
+        longer = trend
+        if trend > 0 and last.t_us > first.t_us and last.value_kg > first.value_kg:
+            longer = (last.value_kg - first.value_kg) / (last.t_us - first.t_us)
+        step = max(0.0, longer) * (t_us - last.t_us) if rest_kg is None else 0.0
         near = max(0.6 * d_kg, 2.5 * noise_kg, 1.5 * step)
         if rest_kg is not None and noise_kg < 0.3 * d_kg:
             near = 0.6 * d_kg
@@ -105,10 +114,10 @@ class Continuity:
             return self._apply(t_us, rest_kg - (value_kg + self.offset_kg), rest_kg, True, True, 0)
         if abs(value_kg) > (max(near, 3 * d_kg) if flagged else near):
             return None
+        if not flagged and abs(last.value_kg) - abs(value_kg) < 1.6 * d_kg:
+            return None  # it was about zero before
         if net is False and last.net is False:
             return None  # a scale that says so when it is tared was not
-        if not flagged and not self._instant(jump, trend, t_us, d_kg):
-            return None
         before_kg = rest_kg
         if before_kg is None:
             before_kg = last.value_kg + self.offset_kg + step
@@ -116,10 +125,14 @@ class Continuity:
         lifted = empty_kg is not None and abs(value_kg + self.offset_kg - empty_kg) < max(
             3 * d_kg, 0.02 * abs(shift)
         )
+        pressed = rest_kg is not None and jump < 0 and (net is True or not lifted)
+        if not flagged and not pressed and not self._instant(jump, trend, t_us, d_kg):
+            return None
         certain = flagged or net is True or not lifted
         if jump > 0 and not flagged and (t_us - last.t_us > 260_000 or rest_kg is None):
             return None  # an empty bowl put back rather than a key pressed on an empty pan
-        splice = 0.35 * step
+        self._earlier.clear()
+        splice = UNEVEN * step
         return self._apply(t_us, shift, before_kg, rest_kg is not None, certain, splice)
 
     def _instant(self, jump: float, trend: float, t_us: int, d_kg: float) -> bool:

@@ -13,6 +13,8 @@ from logger.weighing.resolution import Resolution
 from logger.weighing.settling import Rest, S, Settler
 
 KEY_PRESS_US = 700_000
+FINGER_KG = 0.03  # what a finger on the tare key may weigh
+UNDO_US = 350_000
 WAKING_US = 450_000
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
 LONG_REST_US = 20 * S
@@ -106,6 +108,8 @@ class Scale:
         self.last_us = 0
         self._plausible = plausible
         self._zeroing: Zeroing | None = None
+        self._undo: Zeroing | None = None
+        self._pending_splice = 0.0
         self._waking: list[Reading] = []
         self._broken = False
         self._moving_rate = 0.0
@@ -221,12 +225,14 @@ class Scale:
             rest_kg = rest.level_kg
         elif t_us - settler.moving_since_us < KEY_PRESS_US:
             off = abs(self.now_kg() - base.level_kg)
-            rest_kg = base.level_kg if off <= max(3 * d, 0.02 * abs(base.level_kg)) else None
+            rest_kg = base.level_kg if off <= max(3 * d, FINGER_KG) else None
         zeroing = self.continuity.zeroing(
             t_us, value, reading.net, d, settler.noise_kg, rest_kg, self.bench.empty_kg
         )
         if zeroing is not None:
             self._zeroed(zeroing)
+        elif self._undo is not None:
+            self._check_undo(t_us, value)
         y = value + self.continuity.offset_kg
         found = settler.feed(t_us, y, d, reading.stable)
         if settler.rest is None:
@@ -256,11 +262,9 @@ class Scale:
             bench.empty_kg = value
 
     def _zeroed(self, zeroing: Zeroing) -> None:
-        self._zeroing = zeroing
+        self._zeroing = self._undo = zeroing
         self.same_zero = False
         if zeroing.at_rest:
-            if self.base is not None and not self.at_rest:
-                self.motion.shift(0.0)
             if self.bench.present:
                 self.tared = True
                 self._signals.append(Tared(zeroing.t_us))
@@ -269,7 +273,18 @@ class Scale:
         else:
             self._pending_splice = zeroing.splice_kg
 
-    _pending_splice = 0.0
+    def _check_undo(self, t_us: int, value: float) -> None:
+        """A load on its way down may pass zero at a reading; it was not the tare key then."""
+        zeroing = self._undo
+        assert zeroing is not None
+        if t_us - zeroing.t_us > UNDO_US:
+            self._undo = None
+        elif value < -max(FINGER_KG, 8 * self.division_kg):
+            self._undo = self._zeroing = None
+            self.continuity.offset_kg -= zeroing.shift_kg
+            self.settler.interrupt(t_us)
+            self.tared = False
+
 
     def _new_piece(self, base: Rest, start_us: int) -> Piece:
         piece = Piece(
@@ -321,7 +336,8 @@ class Scale:
         zeroing = self._zeroing
         if zeroing is not None and zeroing.at_rest and abs(rest.start_us - zeroing.t_us) < 2 * S:
             value = rest.level_kg - self.continuity.offset_kg
-            if abs(value) <= max(2.5 * d, 0.002) and (step < 0 or step <= 1.2 * d):
+            finger = -FINGER_KG <= value <= 1.2 * d
+            if finger and rest.level_kg > bench.bowl_kg - 0.5 * abs(bench.bowl_kg):
                 # The key was pressed with a heavy finger: what it left is zero error.
                 self._realign(-step)
                 self.base = rest

@@ -65,10 +65,9 @@ class Settler:
         self._period_us = 100_000.0
         self._typical_noise = 0.0
         self._suspects = 0
-        self._off = 0
+        self._mean = 0.0
+        self._limit = self._refine_limit = 0.0
         self._skip = 0
-        self._sum = 0.0
-        self._sum2 = 0.0
 
     @property
     def noise_kg(self) -> float:
@@ -85,7 +84,7 @@ class Settler:
         self._recent.clear()
         self.rest = None
         self.moving_since_us = t_us
-        self._suspects = self._off = 0
+        self._suspects = 0
 
     def shift(self, by_kg: float) -> None:
         """The coordinate moved, not the load."""
@@ -94,6 +93,7 @@ class Settler:
         self._recent.extend(moved)
         if self.rest is not None:
             self.rest.level_kg += by_kg
+        self._mean += by_kg
 
     def slope_kg_s(self, window_us: int = 600_000) -> float:
         """Present rate of change over the last moments, kg/s."""
@@ -124,7 +124,7 @@ class Settler:
     def _at_rest(self, rest: Rest, t_us: int, y_kg: float, d_kg: float) -> Rest | None:
         away = y_kg - rest.level_kg
         size = abs(away)
-        limit = max(1.3 * d_kg, 4.5 * rest.noise_kg, 3.0 * self._typical_noise)
+        limit = self._limit
         if size > limit:
             self._suspects += 1
             # One wild reading may be a glitch of the line; two are a load.
@@ -133,13 +133,10 @@ class Settler:
             return None
         self._suspects = 0
         rest.last_us = t_us
-        if t_us - rest.settled_us <= REFINE_US and size < 0.75 * max(d_kg, rest.noise_kg * 3):
+        self._mean += 0.2 * (y_kg - self._mean)
+        if t_us - rest.settled_us <= REFINE_US and size <= self._refine_limit:
             self._refine(rest, y_kg)
-        if size < 0.6 * d_kg and rest.noise_kg < 0.5 * d_kg:
-            self._off = 0
-            return None
-        self._off += 1
-        if self._off < 4:
+        if abs(self._mean - rest.level_kg) < 0.55 * d_kg:
             return None
         return self._shifted(rest, t_us, d_kg)
 
@@ -153,8 +150,12 @@ class Settler:
         rest.noise_kg = math.sqrt(variance)
 
     def _shifted(self, rest: Rest, t_us: int, d_kg: float) -> Rest | None:
-        noisy = rest.noise_kg > 0.3 * d_kg
-        values = self._since(t_us - (1_500_000 if noisy else QUIET_US))
+        noisy = rest.noise_kg > 0.8 * d_kg
+        values = self._since(t_us - (1_500_000 if noisy else 2 * QUIET_US))
+        # Only readings that agree on the new level: the step itself is not part of it.
+        settled = [y for y in self._since(t_us - QUIET_US) if abs(y - values[0]) <= 1.05 * d_kg]
+        if not noisy and len(values) > len(settled) >= 4:
+            values = settled
         if len(values) < 4:
             return None
         mean = sum(values) / len(values)
@@ -163,6 +164,10 @@ class Settler:
             return None
         if not noisy and max(values) - min(values) > 1.05 * d_kg:
             return None
+        if abs(sum(values[: len(values) // 2]) - sum(values[-(len(values) // 2) :])) > (
+            0.7 * d_kg + 3 * rest.noise_kg
+        ) * (len(values) // 2):
+            return None
         return self._found(values, t_us, d_kg, shifted=True)
 
     def _leave(self, t_us: int) -> None:
@@ -170,7 +175,7 @@ class Settler:
             self._learn_noise(self.rest)
             self.moving_since_us = self.rest.last_us
         self.rest = None
-        self._suspects = self._off = 0
+        self._suspects = 0
 
     def _learn_noise(self, rest: Rest) -> None:
         if rest.count >= 8:
@@ -252,6 +257,10 @@ class Settler:
             usual = max(2.5 * self._typical_noise, 0.9 * d_kg)
             if spread > usual and window_us < NOISY_WINDOWS_US[-1]:
                 continue  # louder than usual here: a hand, until it proves steady for longer
+            above = [y > mean for y in values]
+            crossings = sum(a != b for a, b in zip(above, above[1:], strict=False))
+            if crossings < n / 5:
+                continue  # a hand's push and its end cross the mean a few times; vibration often
             block = n // 4
             means = [sum(values[i * block : (i + 1) * block]) / block for i in range(4)]
             apart = max(means) - min(means)
@@ -270,6 +279,11 @@ class Settler:
         mean = sum(newest_first) / n
         noise = math.sqrt(sum((y - mean) ** 2 for y in newest_first) / n)
         start_us = self._recent[-n][0]
+        self._mean = mean
+        # Frozen: a limit that grew with what it lets in would swallow slow additions.
+        usual = min(max(noise, self._typical_noise), 2.0 * noise + 0.3 * d_kg)
+        self._limit = max(1.3 * d_kg, 4.0 * usual)
+        self._refine_limit = max(1.05 * d_kg, 3.0 * usual)
         self.rest = Rest(mean, start_us, t_us, noise, n, d_kg, t_us, shifted)
-        self._suspects = self._off = 0
+        self._suspects = 0
         return self.rest
