@@ -1,5 +1,6 @@
-"""Full thermostat cycles: from one rise through the middle to the next.
+"""Full thermostat cycles: from one rise through the middle to the next, or from fall to fall.
 
+Both are found, so that after a door the first whole cycle of either kind counts.
 Middles are crossed where the air moves fastest, so noise moves them least; a straight line through
 the flank gives each crossing. The mean is the time mean between them; the swing is that of the
 first harmonics fitted to the cycle, so that noise does not widen it, made larger by what the
@@ -38,13 +39,19 @@ class Cycle:
 
 
 @dataclass(slots=True)
-class _Rise:
-    """A rise through the middle that ends a cycle, waiting for enough of its flank."""
+class _Crossing:
+    """A crossing of the middle that ends a cycle, waiting for enough of its flank.
 
+    Attributes:
+        sign: 1 for a rise, -1 for a fall.
+        first, second: the turns between which the air crossed the middle the other way.
+    """
+
+    sign: int
     level_c: float
-    peak: Turn
-    trough: Turn
-    from_s: float | None = None
+    first: Turn
+    second: Turn
+    from_s: float = 0.0
     to_s: float | None = None
 
 
@@ -54,57 +61,66 @@ class Cycles:
 
     trace: Trace
     turns: Turns
-    _rise: _Rise | None = None
     last: list[Cycle] = field(default_factory=list)
+    _waiting: list[_Crossing] = field(default_factory=list)
 
     def turned(self, turn: Turn) -> None:
         """A turn became known."""
-        if turn.is_peak or len(self.turns.found) < 2:
+        if len(self.turns.found) < 2:
             return
-        peak = self.turns.found[-2]
-        self._rise = _Rise((peak.celsius + turn.celsius) / 2, peak, turn)
+        first = self.turns.found[-2]
+        sign = -1 if turn.is_peak else 1
+        self._waiting = [w for w in self._waiting if w.sign != sign]
+        level_c = (first.celsius + turn.celsius) / 2
+        self._waiting.append(_Crossing(sign, level_c, first, turn))
 
-    def add(self, smooth: Sample) -> Cycle | None:
-        """The cycle that this sample completes, if any."""
-        rise = self._rise
-        if rise is None:
-            return None
-        if rise.to_s is None:
-            if smooth.celsius < rise.level_c:
+    def add(self, smooth: Sample) -> list[Cycle]:
+        """The cycles that this sample completes."""
+        out: list[Cycle] = []
+        for crossing in list(self._waiting):
+            half_s = self._ready(crossing, smooth)
+            if half_s is None:
+                continue
+            self._waiting.remove(crossing)
+            cycle = self._whole(crossing, half_s)
+            if cycle is not None:
+                out.append(cycle)
+        return out
+
+    def _ready(self, crossing: _Crossing, smooth: Sample) -> float | None:
+        """Half the width of the flank to fit, once the readings reach so far."""
+        if crossing.to_s is None:
+            if crossing.sign * (smooth.celsius - crossing.level_c) < 0:
                 return None
-            rise.to_s = smooth.t_s
-            rise.from_s = self._rise_before(rise)
-            if rise.from_s is None:
-                self._rise = None
+            before_s = self._before(crossing)
+            if before_s is None:
+                self._waiting.remove(crossing)
                 return None
-        assert rise.from_s is not None
+            crossing.from_s, crossing.to_s = before_s, smooth.t_s
         half_s = min(
-            (rise.to_s - rise.from_s) / 8,
-            0.7 * (rise.to_s - rise.trough.t_s),
-            0.7 * (rise.peak.t_s - rise.from_s),
+            (crossing.to_s - crossing.from_s) / 8,
+            0.7 * (crossing.to_s - crossing.second.t_s),
+            0.7 * (crossing.first.t_s - crossing.from_s),
         )
         half_s = max(half_s, 15.0)
-        if self.trace.samples[-1].t_s < rise.to_s + half_s:
-            return None
-        self._rise = None
-        return self._whole(rise.level_c, rise.from_s, rise.to_s, half_s)
+        return half_s if self.trace.samples[-1].t_s >= crossing.to_s + half_s else None
 
-    def _rise_before(self, rise: _Rise) -> float | None:
-        """When the smoothed air rose through the middle before the peak."""
+    def _before(self, crossing: _Crossing) -> float | None:
+        """When the smoothed air crossed the middle the same way before the first turn."""
         after: Sample | None = None
         for sample in reversed(self.trace.smooth):
-            if sample.t_s > rise.peak.t_s:
+            if sample.t_s > crossing.first.t_s:
                 continue
-            if sample.t_s < rise.peak.t_s - LONGEST_S:
+            if sample.t_s < crossing.first.t_s - LONGEST_S:
                 return None
-            if sample.celsius < rise.level_c:
+            if crossing.sign * (sample.celsius - crossing.level_c) < 0:
                 return sample.t_s if after is None else (sample.t_s + after.t_s) / 2
             after = sample
         return None
 
-    def _whole(self, level_c: float, from_s: float, to_s: float, half_s: float) -> Cycle | None:
-        begin_s = self._crossing(level_c, from_s, half_s)
-        end_s = self._crossing(level_c, to_s, half_s)
+    def _whole(self, crossing: _Crossing, half_s: float) -> Cycle | None:
+        begin_s = self._exact(crossing, crossing.from_s, half_s)
+        end_s = self._exact(crossing, crossing.to_s or 0.0, half_s)
         period_s = end_s - begin_s
         if not SHORTEST_S <= period_s <= LONGEST_S:
             return None
@@ -117,14 +133,15 @@ class Cycles:
         del self.last[:-10]
         return cycle
 
-    def _crossing(self, level_c: float, near_s: float, half_s: float) -> float:
+    def _exact(self, crossing: _Crossing, near_s: float, half_s: float) -> float:
         near = self.trace.between(near_s - half_s, near_s + half_s)
         if len(near) < 3:
             return near_s
         t, c, slope = line(near)
-        if slope <= 0:
+        if crossing.sign * slope <= 0:
             return near_s
-        return min(near_s + half_s, max(near_s - half_s, t + (level_c - c) / slope))
+        exact_s = t + (crossing.level_c - c) / slope
+        return min(near_s + half_s, max(near_s - half_s, exact_s))
 
     def _swing(self, begin_s: float, end_s: float) -> float:
         samples = self.trace.between(begin_s, end_s)

@@ -20,6 +20,8 @@ from logger.oven.air import Sample, Trace, line
 # without cycles for ten minutes after a door: its regulator overshoots, and falls.
 LONGEST_UNKNOWN_S = 110.0
 UNSETTLED_S = 600.0
+# A regulator's overshoot may make one cycle (rise to rise and fall to fall), but not a second.
+CYCLES_IN_A_ROW = 3
 # Longest time open: longer is not a door but an oven switched off, or left open.
 LONGEST_OPEN_S = 420.0
 # Chance alone makes a drop this many of its own sigmas large once in many hours (computed).
@@ -56,8 +58,8 @@ class Scale:
 
 
 SCALES = (
-    Scale(75.0, 18.0, 30.0, 3.5, 13.0, 1.4, 0.7),
-    Scale(45.0, 10.0, 20.0, 2.2, 5.5, 1.35, 0.4),
+    Scale(75.0, 18.0, 30.0, 2.5, 13.0, 1.4, 0.7),
+    Scale(45.0, 10.0, 20.0, 1.4, 5.5, 1.35, 0.4),
 )
 
 
@@ -110,7 +112,7 @@ class Door:
     _scales: tuple[_Drops, ...] = field(default_factory=lambda: tuple(map(_Drops, SCALES)))
     _quiet_until_s: float = -1e9
     _marks: list[float] = field(default_factory=list)
-    _is_cycling: bool = False
+    _in_a_row: int = 0
     _unsettled_until_s: float = -1e9
 
     def marked(self, t_s: float) -> None:
@@ -119,7 +121,7 @@ class Door:
 
     def ordinary(self, from_s: float, to_s: float, is_cycle: bool) -> None:
         """The oven ran here without a door: learn the largest drops it makes by itself."""
-        self._is_cycling = is_cycle
+        self._in_a_row = self._in_a_row + 1 if is_cycle else 0
         for drops in self._scales:
             drops.ordinary(from_s, to_s)
 
@@ -129,7 +131,8 @@ class Door:
 
     def _is_known(self, t_s: float) -> bool:
         """Whether the oven's own drops are known, and hold at this time."""
-        return bool(self._scales[0].own) and (self._is_cycling or t_s > self._unsettled_until_s)
+        is_cycling = self._in_a_row >= CYCLES_IN_A_ROW
+        return bool(self._scales[0].own) and (is_cycling or t_s > self._unsettled_until_s)
 
     def add(self, lag_s: float) -> Dip | None:
         """Take the trace's last sample; the door it makes known, if any."""

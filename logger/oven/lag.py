@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 
 from logger.oven.air import Trace, line
 
-# A bare thermocouple takes about 10 s, a thick sheath 40 s or more in still hot air
-# (common practice, no source). The spread is that of the logarithm.
-PRIOR_S = 20.0
+# Probes from a bare thermocouple (5 s) to a thick sheath in still air (60 s) are met (common
+# practice, no source). 27 s keeps the swing of ten-minute cycles within 15 % for all of them, and
+# that of five-minute cycles up to 45 s (computed). The spread is that of the logarithm.
+PRIOR_S = 27.0
 PRIOR_SPREAD = 0.55
 SHORTEST_S, LONGEST_S = 3.0, 60.0
 # The air itself needs about this long to take up the walls' heat again once the door is shut, and
@@ -57,7 +58,9 @@ class ProbeLag:
         middle = logs[(len(logs) - 1) // 2]  # the lower middle: a slow oven only looks slower
         weight = 1 / RETURN_SPREAD**2
         prior = 1 / PRIOR_SPREAD**2
-        self.seconds = math.exp((prior * math.log(PRIOR_S) + weight * middle) / (prior + weight))
+        learnt_s = math.exp((prior * math.log(PRIOR_S) + weight * middle) / (prior + weight))
+        # Walls that return slowly look like a slow probe: a door can only say that it is fast.
+        self.seconds = min(PRIOR_S, learnt_s)
 
     def swing_factor(self, period_s: float) -> float:
         """By how much the air swings more than the probe shows.

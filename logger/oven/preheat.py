@@ -2,7 +2,8 @@
 
 The rule, in order:
 
-1. *A cycling oven* is judged at the end of each full cycle, by that cycle's mean. It is preheated
+1. *A cycling oven* is judged at the end of each full cycle, from fall to fall or from rise to
+   rise, that began after the first peak (the first one overshoots), by its mean. It is preheated
    when the mean is within 2 °C of the set point; or when the mean has stopped rising, wherever
    that is: an oven whose mean settles 15 °C below its dial will not get any hotter by waiting.
    Stopped means: it changes by less than 0.13 °C a minute against a cycle at least 8 minutes
@@ -85,9 +86,9 @@ class Preheat:
     done: Preheated | None = None
     _cycles: list[Cycle] = field(default_factory=list)
 
-    def cycle(self, cycle: Cycle) -> Preheated | None:
-        """A full cycle without a door."""
-        if self.done is not None:
+    def cycle(self, cycle: Cycle, first_peak_s: float | None) -> Preheated | None:
+        """A full cycle without a door; `first_peak_s` is when the session's first peak was."""
+        if self.done is not None or first_peak_s is None or cycle.from_s < first_peak_s:
             return None
         self._cycles.append(cycle)
         mean = cycle.mean_c

@@ -24,10 +24,14 @@ from logger.plan import Plan
 ROLE = "oven"
 # The air needs this long after a door before a cycle may begin.
 DISTURBED_S = 90.0
+# A turn this long after the lowest reading ends the rise that the door itself made.
+TURNED_S = 20.0
 # Ten minutes without a turn, and minutes that differ by no more than this: no cycling.
 STRETCH_MINUTES, STRETCH_C = 10, 4.0
 # Cycles that differ from the usual period by more hide something (a missed door, a knob turned).
 USUAL_PERIOD = 0.45
+# Cycles from rise to rise and from fall to fall overlap by half: only one kind is told.
+OVERLAP = 0.1
 # Back at the mean: this close to it, or this share of the swing.
 BACK_C, BACK_SHARE = 1.0, 0.1
 LONGEST_RECOVERY_S = 1800.0
@@ -53,9 +57,11 @@ class Oven:
     _stretch: Minutes = field(init=False)
     _preheat: Preheat = field(init=False)
     _first_c: float = 0.0
+    _first_peak_s: float | None = None
     _dips: list[Dip] = field(default_factory=list)
     _returning: list[Dip] = field(default_factory=list)
     _recovery: _Recovery | None = None
+    _told_s: float = -1e9
     _mean_c: float | None = None
     _swing_c: float = 0.0
     _said: list[OvenCycle] = field(default_factory=list)
@@ -123,11 +129,12 @@ class Oven:
         turn = self._turns.add(smooth)
         if turn is not None:
             self._cycles.turned(turn)
+            if turn.is_peak and self._first_peak_s is None:
+                self._first_peak_s = turn.t_s
             self._minutes.restart(now.t_s)
             self._stretch.restart(now.t_s)
             out += self._preheated(self._preheat.began_hot(self._first_c, self._turns.found))
-        cycle = self._cycles.add(smooth)
-        if cycle is not None:
+        for cycle in self._cycles.add(smooth):
             out += self._cycle(cycle)
         if self._door.is_open():
             self._minutes.restart(now.t_s)
@@ -141,6 +148,7 @@ class Oven:
 
     def _dip(self, dip: Dip) -> list[Body]:
         self._dips.append(dip)
+        del self._dips[:-20]
         self._returning.append(dip)
         self._minutes.restart(dip.known_s)
         self._stretch.restart(dip.known_s)
@@ -160,20 +168,30 @@ class Oven:
         ]
 
     def _is_disturbed(self, from_s: float, to_s: float) -> bool:
-        return (
-            any(d.start_s <= to_s and from_s <= d.end_s + DISTURBED_S for d in self._dips)
-            or self._door.is_open()
-        )
+        """Whether a door, or the rise after one, lies in this time."""
+        if self._door.is_open():
+            return True
+        for dip in self._dips:
+            if dip.start_s > to_s:
+                continue
+            if from_s <= dip.end_s + DISTURBED_S:
+                return True
+            after_s = dip.lowest_s + TURNED_S
+            if not any(after_s < turn.t_s <= from_s for turn in self._turns.found):
+                return True
+        return False
 
     def _cycle(self, cycle: Cycle) -> list[Body]:
         if self._is_disturbed(cycle.from_s, cycle.to_s) or not self._is_usual(cycle):
             return []
         self._door.ordinary(cycle.from_s, cycle.to_s, True)
         before = self._preheat.done
-        out = self._preheated(self._preheat.cycle(cycle))
+        out = self._preheated(self._preheat.cycle(cycle, self._first_peak_s))
         self._mean_c, self._swing_c = cycle.mean_c, cycle.shown_swing_c
-        if before is None or cycle.from_s < before.reached_s - 30.0:
+        overlap_s = OVERLAP * cycle.period_s
+        if before is None or cycle.from_s < max(before.reached_s, self._told_s) - overlap_s:
             return out
+        self._told_s = cycle.to_s
         delay_s = self._lag.delay_s(cycle.period_s)
         return out + self._say(
             cycle.from_s - delay_s,
@@ -209,9 +227,8 @@ class Oven:
         from_s = to_s - 60.0 * STRETCH_MINUTES
         means.clear()
         self._door.ordinary(from_s, to_s, False)
-        smooth = [s.celsius for s in self._trace.smooth if from_s <= s.t_s <= to_s]
         self._mean_c, self._swing_c = sum(last) / len(last), 0.0
-        return self._say(from_s, to_s, self._mean_c, max(smooth) - min(smooth), None)
+        return self._say(from_s, to_s, self._mean_c, max(last) - min(last), None)
 
     def _say(
         self, from_s: float, to_s: float, mean_c: float, swing: float, period_s: float | None
