@@ -19,7 +19,7 @@ from logger.plan import Formula, ScaleFacts
 from logger.weighing.advice import Stream
 from logger.weighing.ledger import Ledger
 from logger.weighing.pieces import Piece
-from logger.weighing.scale import ContainerOn, Ended, Lifted, Scale, Signal, Tared, Vanished
+from logger.weighing.scale import ContainerOn, Ended, Extended, Lifted, Scale, Signal, Tared, Vanished
 from logger.weighing.settling import S
 
 LEFT_ALONE_US = 30 * S  # an under line is decided after so long a rest
@@ -158,6 +158,9 @@ class Weighing:
                     out += self._tared(scale, signal.t_us)
                 case Ended():
                     out += self._ended(scale, signal.piece)
+                case Extended():
+                    if signal.piece.line is not None:
+                        out += self._speak(signal.piece.line, t_us - signal.piece.ended_us)
                 case Vanished():
                     self._live.pop(scale.name, None)
                     if signal.piece.selected is not None and self._selected is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
@@ -18,6 +19,7 @@ UNDO_US = 350_000
 WAKING_US = 450_000
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
 LONG_REST_US = 20 * S
+TAIL_US = 8 * S
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +52,20 @@ class Ended:
 
 
 @dataclass(frozen=True, slots=True)
+class Extended:
+    """The end of a piece that had ended already moved a little further."""
+
+    piece: Piece
+
+
+@dataclass(frozen=True, slots=True)
 class Vanished:
     """What looked like a piece left nothing behind."""
 
     piece: Piece
 
 
-Signal = ContainerOn | Lifted | Tared | Ended | Vanished
+Signal = ContainerOn | Lifted | Tared | Ended | Extended | Vanished
 Plausible = Callable[[float], bool]
 
 
@@ -109,6 +118,7 @@ class Scale:
         self._plausible = plausible
         self._zeroing: Zeroing | None = None
         self._undo: Zeroing | None = None
+        self._last_piece: Piece | None = None
         self._pending_splice = 0.0
         self._waking: list[Reading] = []
         self._broken = False
@@ -344,7 +354,12 @@ class Scale:
                 return False
         if self._was_lifted_after_all(step, base, rest, d):
             return self._explain_absent(rest, self.base or base, d, piece)
-        tol = max(0.75 * d, 3.0 * (rest.mean_error_kg + base.mean_error_kg))
+        tol = max(0.75 * d, 2.5 * math.hypot(rest.mean_error_kg, base.mean_error_kg))
+        gone = max(4 * d, 0.002)
+        if bench.empty_kg is not None and bench.bowl_kg - bench.empty_kg < 2 * gone:
+            gone = max(1.6 * d, 0.5 * (bench.bowl_kg - bench.empty_kg))
+        if self._is_tail(rest, base, piece) and (rest.shifted or abs(step) <= tol):
+            return self._extend(rest)
         if rest.shifted:
             gross = abs(rest.level_kg - (bench.empty_kg or 0.0))
             tol = max(tol, CREEP_KG, 0.0003 * gross)
@@ -353,10 +368,7 @@ class Scale:
                 self.drift_kg += abs(step)
                 self.base = rest
                 return False
-        gone = max(4 * d, 0.002)
         low = self.motion.low_kg
-        if bench.empty_kg is not None and bench.bowl_kg - bench.empty_kg < 2 * gone:
-            gone = max(1.6 * d, 0.5 * (bench.bowl_kg - bench.empty_kg))
         if rest.level_kg < bench.bowl_kg - gone:
             return self._lift(rest, base, d, net)
         if low < bench.bowl_kg - max(2 * gone, 0.3 * abs(bench.bowl_kg - (bench.empty_kg or low))):
@@ -384,6 +396,24 @@ class Scale:
             self._contained(rest, step)
             return False
         return self._end(piece or self._new_piece(base, self._started(base)), rest, sudden)
+
+    def _is_tail(self, rest: Rest, base: Rest, piece: Piece | None) -> bool:
+        """Whether what moved since is still the end of the last piece: drops, filter, creep."""
+        last = self._last_piece
+        return (
+            last is not None
+            and piece is None
+            and last.after is base
+            and self.same_zero
+            and rest.start_us - last.ended_us < TAIL_US
+        )
+
+    def _extend(self, rest: Rest) -> bool:
+        last = self._last_piece
+        assert last is not None
+        last.after, self.base = rest, rest
+        self._signals.append(Extended(last))
+        return True
 
     def _started(self, base: Rest) -> int:
         return self.motion.path[0][0] if self.motion.path else base.last_us
@@ -520,5 +550,6 @@ class Scale:
         self.base = rest
         self.tared, self.same_zero = False, True
         self.drift_kg = 0.0
+        self._last_piece = piece
         self._signals.append(Ended(piece))
         return True

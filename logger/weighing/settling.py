@@ -143,7 +143,7 @@ class Settler:
     def _refine(self, rest: Rest, y_kg: float) -> None:
         rest.count += 1
         # The first readings of a rest may hold the tail of the scale's filter: forget slowly.
-        weight = max(1.0 / rest.count, 0.04)
+        weight = max(1.0 / rest.count, 0.06)
         before = y_kg - rest.level_kg
         rest.level_kg += weight * before
         variance = (1 - weight) * (rest.noise_kg**2 + weight * before * before)
@@ -203,7 +203,7 @@ class Settler:
             low, high, start_us = new_low, new_high, t
             count += 1
         need = 4 if self._period_us < 300_000 else 3
-        if count >= need and t_us - start_us >= QUIET_US * (0.65 if stable else 1.0):
+        if count >= need and t_us - start_us >= QUIET_US * (0.8 if stable else 1.0):
             if before is None or t_us - start_us >= self._pace_us(start_us, d_kg, stable):
                 values = self._since(start_us)
                 if self._no_trend(values, d_kg):
@@ -232,9 +232,7 @@ class Settler:
         pace = 2.2 * d_kg / change * span_us
         if stable is False:
             pace = max(pace, 2.0 * QUIET_US)
-        elif stable:
-            pace *= 0.6
-        return min(max(pace, QUIET_US * (0.65 if stable else 1.0)), LONGEST_PACE_US)
+        return min(max(pace, QUIET_US * (0.8 if stable else 1.0)), LONGEST_PACE_US)
 
     def _no_trend(self, newest_first: list[float], d_kg: float) -> bool:
         half = len(newest_first) // 2

@@ -68,7 +68,9 @@ def aim(r: random.Random, target: float, tolerance: float, division: float) -> f
     if u < 0.78:
         return target + r.uniform(-0.4, 0.4) * tolerance
     away = tolerance + max(tolerance, 2.5 * division) * r.uniform(1.0, 3.0)
-    return max(target + (away if u < 0.9 else -away), 0.5 * target)
+    if away > 0.25 * target:
+        return target  # nobody misses a spoonful by half
+    return target + (away if u < 0.9 else -away)
 
 
 def day(seed: int) -> Day:
