@@ -1,6 +1,6 @@
 """The demo's bake from end to end, as fast as it goes, with wires that only remember."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -21,14 +21,14 @@ LINES = {
 }  # fmt: skip
 
 
-@dataclass
 class RememberingWire:
     """A wire that keeps every frame with its time."""
 
-    path: Path = Path("nowhere")
-    count: FrameCount = field(default_factory=FrameCount)
-    fault: Fault = field(default_factory=lambda: sound)
-    sent: list[tuple[float, bytes]] = field(default_factory=list)
+    def __init__(self) -> None:
+        self.path = Path("nowhere")
+        self.count = FrameCount()
+        self.fault: Fault = sound
+        self.sent: list[tuple[float, bytes]] = []
 
     def send(self, frame: bytes, kitchen_us: int) -> None:
         self.sent.append(((kitchen_us - START_US) / 1e6, frame))
@@ -67,8 +67,8 @@ class Recorded:
 
 def bake(random: int, until_s: float | None = None) -> Recorded:
     wires = {name: RememberingWire() for name in INSTRUMENTS}
+    held: dict[str, Wire] = {name: wires[name] for name in INSTRUMENTS}
     lines: list[dict[str, Any]] = []
-    held: dict[str, Wire] = dict(wires)
     made = Bake(held, lines.append, START_US, random)
     longest_us = START_US + round((until_s or 4.5 * 3600) * 1e6)
     made.schedule.run_until(longest_us, lambda: made.ended)
