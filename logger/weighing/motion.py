@@ -47,6 +47,11 @@ class Motion:
             at.append(t)
         return at[0], at[1], at[2]
 
+    def duration_us(self, from_kg: float, to_kg: float) -> float:
+        """Time from a tenth to nine tenths of the step; infinite where that was not seen."""
+        times = self._crossings(from_kg, to_kg)
+        return float("inf") if times is None else float(times[2] - times[0])
+
     def is_sudden(self, from_kg: float, to_kg: float, period_us: float) -> bool:
         """Whether the step came as quickly as the scale can show one."""
         if self.interrupted:

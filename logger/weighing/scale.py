@@ -15,11 +15,12 @@ from logger.weighing.settling import Rest, S, Settler
 
 KEY_PRESS_US = 700_000
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
+SLOW_PUT_US = 2_200_000  # on a pan believed empty, little is poured as quickly as that
 UNDO_US = 350_000
 WAKING_US = 450_000
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
 LONG_REST_US = 20 * S
-TAIL_US = 8 * S
+TAIL_US = 3_500_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -358,7 +359,8 @@ class Scale:
         gone = max(4 * d, 0.002)
         if bench.empty_kg is not None and bench.bowl_kg - bench.empty_kg < 2 * gone:
             gone = max(1.6 * d, 0.5 * (bench.bowl_kg - bench.empty_kg))
-        if self._is_tail(rest, base, piece) and (rest.shifted or abs(step) <= tol):
+        small = abs(step) <= max(tol, 2.5 * d)
+        if self._is_tail(rest, base, piece) and small and (rest.shifted or abs(step) <= tol):
             return self._extend(rest)
         if rest.shifted:
             gross = abs(rest.level_kg - (bench.empty_kg or 0.0))
@@ -499,7 +501,8 @@ class Scale:
                 made = self._new_piece(lifted, self._started(base))
                 return self._end(made, rest, sudden)
             return self._returned(rest, lifted, d, mass, sudden)
-        if sudden:
+        slow_filter = self.motion.duration_us(base.level_kg, rest.level_kg) <= SLOW_PUT_US
+        if sudden or slow_filter or not self._plausible(mass):
             self.motion.learn(base.level_kg, rest.level_kg)
             self._put_on(rest, mass)
             return False
