@@ -72,6 +72,7 @@ class Instrument:
 
     Attributes:
         state: ``online``, ``silent``, ``faulty`` or ``offline``.
+        openings: how often its port was opened.
         discarded: frames thrown away because they may have been cut or came too late.
         garbage: stretches of bytes that were no frame.
         refused: readings that cannot be true.
@@ -92,6 +93,7 @@ class Instrument:
         self.config = config
         self.name = config.name
         self.state = ""
+        self.openings = 0
         self.discarded = 0
         self.garbage = 0
         self.refused = 0
@@ -158,6 +160,7 @@ class Instrument:
             before_us = self._last_us
             try:
                 with self._open_port() as port:
+                    self.openings += 1
                     log.info("%s: opened %s", self.name, self.config.port)
                     self._talk(port)
             except _Silent:
@@ -204,6 +207,8 @@ class Instrument:
                     else:
                         frames.append(event)
                 else:
+                    # What was cut has shown itself as noise; the next frame is whole.
+                    doubtful = doubtful and not isinstance(event, Garbage)
                     self._count(event, now_s)
             self._emit(frames)
             if self._commands.settle(now_s) and polling is None:

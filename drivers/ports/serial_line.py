@@ -74,7 +74,11 @@ class SerialLine(OwnedPort):
         with self._loss():
             # Never readline: it gives half a frame at its time-out, and a trickle without a line
             # end keeps it for ever.
-            return bytes(line.read(max(1, min(line.in_waiting, READ_BYTES))))
+            waiting = line.in_waiting
+            piece = line.read(max(1, min(waiting, READ_BYTES)))
+            if piece and not waiting:  # the first byte of a frame: the others came with it
+                piece += line.read(min(line.in_waiting, READ_BYTES))
+            return bytes(piece)
 
     def write(self, payload: bytes) -> None:
         """Send all of `payload` within `WRITE_S`; raises PortLost."""

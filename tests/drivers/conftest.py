@@ -69,10 +69,13 @@ class PtyPort:
 
     def receive(self, within_s: float = 2.0) -> bytes:
         """What the other end sends, at the first moment it does; b"" when it does not."""
-        if not select.select([self._master], [], [], within_s)[0]:
-            return b""
-        with contextlib.suppress(OSError):
-            return os.read(self._master, 4096)
+        until_s = time.monotonic() + within_s
+        while (left_s := until_s - time.monotonic()) > 0:
+            if not self.is_held:
+                threading.Event().wait(0.005)
+            elif select.select([self._master], [], [], left_s)[0]:
+                with contextlib.suppress(OSError):
+                    return os.read(self._master, 4096)
         return b""
 
     @property
