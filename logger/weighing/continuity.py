@@ -77,6 +77,7 @@ class Continuity:
         noise_kg: float,
         rest_kg: float | None,
         empty_kg: float | None,
+        loaded: bool,
     ) -> Zeroing | None:
         """Whether the zero was set between the last reading and this one; applies it.
 
@@ -84,6 +85,7 @@ class Continuity:
             rest_kg: coordinate of the present or just left rest, None in motion.
             empty_kg: coordinate of the empty pan where known: a load that jumps there may have
                 been lifted.
+            loaded: a container stands on the pan.
         """
         last, before = self.last, self.before
         self.before, self.last = last, Seen(t_us, value_kg, net)
@@ -129,8 +131,8 @@ class Continuity:
         if not flagged and not pressed and not self._instant(jump, trend, t_us, d_kg):
             return None
         certain = flagged or net is True or not lifted
-        if jump > 0 and not flagged and (t_us - last.t_us > 260_000 or rest_kg is None):
-            return None  # an empty bowl put back rather than a key pressed on an empty pan
+        if jump > 0 and not flagged and (t_us - last.t_us > 260_000 or rest_kg is None or loaded):
+            return None  # a bowl put back, or a pour passing zero, rather than a key pressed
         self._earlier.clear()
         splice = UNEVEN * step
         return self._apply(t_us, shift, before_kg, rest_kg is not None, certain, splice)

@@ -237,8 +237,9 @@ class Scale:
         elif t_us - settler.moving_since_us < KEY_PRESS_US:
             off = abs(self.now_kg() - base.level_kg)
             rest_kg = base.level_kg if off <= max(3 * d, FINGER_KG) else None
+        bench = self.bench
         zeroing = self.continuity.zeroing(
-            t_us, value, reading.net, d, settler.noise_kg, rest_kg, self.bench.empty_kg
+            t_us, value, reading.net, d, settler.noise_kg, rest_kg, bench.empty_kg, bench.present
         )
         if zeroing is not None:
             self._zeroed(zeroing)
@@ -382,6 +383,13 @@ class Scale:
         if abs(step) <= tol:
             if piece is not None and piece.lost:
                 return self._end(piece, rest, sudden=False)
+            self.drift_kg += abs(step)
+            self.base = rest
+            return False
+        if self._is_second_tare(rest, base, step, d):
+            self._realign(-step)
+            self.base = rest
+            self.tared, self.same_zero = True, False
             return False
         if step < 0:
             if self._is_slow_tare(rest, step, d, net):
@@ -419,6 +427,12 @@ class Scale:
 
     def _started(self, base: Rest) -> int:
         return self.motion.path[0][0] if self.motion.path else base.last_us
+
+    def _is_second_tare(self, rest: Rest, base: Rest, step: float, d: float) -> bool:
+        """The key again, because the first press left a little below zero."""
+        value = rest.level_kg - self.continuity.offset_kg
+        before = base.level_kg - self.continuity.offset_kg
+        return step > 0 and abs(value) <= 0.6 * d and -FINGER_KG <= before < -1.2 * d
 
     def _is_slow_tare(self, rest: Rest, step: float, d: float, net: bool | None) -> bool:
         """A tare that went through the scale's filter: down to an indication of zero."""

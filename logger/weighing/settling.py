@@ -65,7 +65,7 @@ class Settler:
         self._period_us = 100_000.0
         self._typical_noise = 0.0
         self._suspects = 0
-        self._mean = 0.0
+        self._mean = self._found_kg = 0.0
         self._limit = self._refine_limit = 0.0
         self._skip = 0
 
@@ -94,6 +94,7 @@ class Settler:
         if self.rest is not None:
             self.rest.level_kg += by_kg
         self._mean += by_kg
+        self._found_kg += by_kg
 
     def slope_kg_s(self, window_us: int = 600_000) -> float:
         """Present rate of change over the last moments, kg/s."""
@@ -145,7 +146,10 @@ class Settler:
         # The first readings of a rest may hold the tail of the scale's filter: forget slowly.
         weight = max(1.0 / rest.count, 0.06)
         before = y_kg - rest.level_kg
-        rest.level_kg += weight * before
+        level = rest.level_kg + weight * before
+        # Further than this it is another rest, and `_shifted` says so.
+        if abs(level - self._found_kg) <= max(0.6 * rest.division_kg, 0.3 * rest.noise_kg):
+            rest.level_kg = level
         variance = (1 - weight) * (rest.noise_kg**2 + weight * before * before)
         rest.noise_kg = math.sqrt(variance)
 
@@ -244,7 +248,9 @@ class Settler:
 
     def _noisy(self, t_us: int, d_kg: float) -> Rest | None:
         for window_us in NOISY_WINDOWS_US:
-            if t_us - self._recent[0][0] < window_us - self._period_us:
+            # Readings of the rest before are not evidence for this one.
+            first_us = max(self._recent[0][0], self.moving_since_us)
+            if t_us - first_us < window_us - self._period_us:
                 return None
             values = self._since(t_us - window_us)
             n = len(values)
@@ -277,7 +283,7 @@ class Settler:
         mean = sum(newest_first) / n
         noise = math.sqrt(sum((y - mean) ** 2 for y in newest_first) / n)
         start_us = self._recent[-n][0]
-        self._mean = mean
+        self._mean = self._found_kg = mean
         # Frozen: a limit that grew with what it lets in would swallow slow additions.
         usual = min(max(noise, self._typical_noise), 2.0 * noise + 0.3 * d_kg)
         self._limit = max(1.3 * d_kg, 4.0 * usual)
