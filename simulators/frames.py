@@ -72,7 +72,7 @@ def described(
     """The kitchen's own frame, with an exclusive-or checksum over what stands before the asterisk.
 
     >>> described(123.4)
-    b'!w=+123.4;u=g;s=1;n=0*0F\\r\\n'
+    b'!w=+123.4;u=g;s=1;n=0*62\\r\\n'
     """
     weight = "+++++" if value is None else f"{_without_minus_zero(value, decimals):+.{decimals}f}"
     body = f"!w={weight};u={unit};s={int(stable)};n={int(net)}".encode("ascii")
