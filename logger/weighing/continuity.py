@@ -14,6 +14,7 @@ from logger.weighing.settling import S
 
 SILENCE_US = 2_500_000
 SILENCE_PERIODS = 6
+FASTEST_STEP_KG = 0.02  # what a pour adds between two readings, at most
 UNEVEN = 0.2  # how far a pour's rate over one reading strays from that over the last few
 
 
@@ -107,7 +108,7 @@ class Continuity:
         if trend > 0 and last.t_us > first.t_us and last.value_kg > first.value_kg:
             longer = (last.value_kg - first.value_kg) / (last.t_us - first.t_us)
         step = max(0.0, longer) * (t_us - last.t_us) if rest_kg is None else 0.0
-        near = max(0.6 * d_kg, 2.5 * noise_kg, 1.5 * step)
+        near = max(0.6 * d_kg, 2.5 * noise_kg, min(1.5 * step, FASTEST_STEP_KG))
         if rest_kg is not None and noise_kg < 0.3 * d_kg:
             near = 0.6 * d_kg
         if cleared:
@@ -116,7 +117,7 @@ class Continuity:
             return self._apply(t_us, rest_kg - (value_kg + self.offset_kg), rest_kg, True, True, 0)
         if abs(value_kg) > (max(near, 3 * d_kg) if flagged else near):
             return None
-        if not flagged and abs(last.value_kg) - abs(value_kg) < 1.6 * d_kg:
+        if not flagged and abs(last.value_kg) - abs(value_kg) < max(1.6 * d_kg, near - 0.6 * d_kg):
             return None  # it was about zero before
         if net is False and last.net is False:
             return None  # a scale that says so when it is tared was not
@@ -131,8 +132,13 @@ class Continuity:
         if not flagged and not pressed and not self._instant(jump, trend, t_us, d_kg):
             return None
         certain = flagged or net is True or not lifted
-        if jump > 0 and not flagged and (t_us - last.t_us > 260_000 or rest_kg is None or loaded):
-            return None  # a bowl put back, or a pour passing zero, rather than a key pressed
+        if rest_kg is None and not loaded:
+            return None  # a bowl on its way, not a pour
+        if jump > 0 and not flagged:
+            # A bowl put back, or a pour passing zero, rather than a key pressed?
+            far = jump > max(20 * d_kg, 0.03)
+            if t_us - last.t_us > 260_000 or rest_kg is None or (loaded and not far):
+                return None
         self._earlier.clear()
         splice = UNEVEN * step
         return self._apply(t_us, shift, before_kg, rest_kg is not None, certain, splice)

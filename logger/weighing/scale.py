@@ -432,7 +432,12 @@ class Scale:
         """The key again, because the first press left a little below zero."""
         value = rest.level_kg - self.continuity.offset_kg
         before = base.level_kg - self.continuity.offset_kg
-        return step > 0 and abs(value) <= 0.6 * d and -FINGER_KG <= before < -1.2 * d
+        if step <= 0 or abs(value) > 0.6 * d or before >= -1.2 * d:
+            return False
+        # From further below only a key brings it to zero at once.
+        return before >= -FINGER_KG or self.motion.is_sudden(
+            base.level_kg, rest.level_kg, self.settler.period_us
+        )
 
     def _is_slow_tare(self, rest: Rest, step: float, d: float, net: bool | None) -> bool:
         """A tare that went through the scale's filter: down to an indication of zero."""

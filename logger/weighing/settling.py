@@ -21,6 +21,7 @@ REFINE_US = 4 * S  # a rest's level is refined this long; what moves later is cr
 KEEP_US = 4 * S
 KEEP_READINGS = 200
 LONGEST_PACE_US = 2 * S
+LOUDEST_KG = 0.006  # more vibration than this is no bench to weigh on
 NOISY_WINDOWS_US = (1_200_000, 2_000_000, 3_200_000)
 
 
@@ -259,6 +260,8 @@ class Settler:
             mean = sum(values) / n
             spread = math.sqrt(sum((y - mean) ** 2 for y in values) / n)
             usual = max(2.5 * self._typical_noise, 0.9 * d_kg)
+            if spread > max(3.0 * d_kg, LOUDEST_KG):
+                return None
             if spread > usual and window_us < NOISY_WINDOWS_US[-1]:
                 continue  # louder than usual here: a hand, until it proves steady for longer
             above = [y > mean for y in values]

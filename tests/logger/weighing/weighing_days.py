@@ -92,10 +92,10 @@ def day(seed: int) -> Day:
     bowl = r.uniform(180, 1200)
     bench.pass_s(r.uniform(0.5, 3))
     bench.put(bowl)
-    bench.pass_s(r.uniform(1.5, 3) + 3 * p.lag_s)
+    bench.pass_s(r.uniform(1.5, 3) + 5 * p.lag_s)
     if mishap not in ("no tare", "lift untared"):
         bench.tare(r.choice([0.0, 0.0, 20.0]))
-        bench.pass_s(r.uniform(1.5, 3) + 3 * p.lag_s)
+        bench.pass_s(r.uniform(1.5, 3) + 5 * p.lag_s)
     if mishap == "mixer":
         bench.mixer_g = r.uniform(1, 5) * p.division_g
     hit = r.randrange(len(lines))
