@@ -118,11 +118,10 @@ def demo(
 
     The simulated kitchen writes real bytes to terminal devices; drivers, broker, recorder and page
     are the real ones. Three and a half hours of kitchen time run by faster: weighing ten times,
-    baking and cooling ninety times. Ctrl-C stops everything.
+    baking and cooling sixty times. Ctrl-C stops everything.
     """
-    from logger.broker import BrokerError
-
     from api.demo.director import Director
+    from logger.broker import BrokerError
     from logger.store import StoreError
 
     logging.basicConfig(level=logging.WARNING, stream=sys.stderr, format="%(name)s: %(message)s")

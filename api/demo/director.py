@@ -26,7 +26,7 @@ from logger.store import EventRow, Reader, StoreError
 log = logging.getLogger(__name__)
 
 # Headless: as fast as the pieces keep up. The lag is the real time by which the store is behind.
-FASTEST = 400.0
+FASTEST = 120.0
 SLOWEST = 20.0
 LAG_TOLERATED_S = 0.8
 MARK_TIMEOUT_S = 60.0
@@ -82,7 +82,7 @@ class Director:
         kitchen = Kitchen(
             self.folder,
             random=self._random,
-            baking_speed=FASTEST if self.headless else 90.0,
+            baking_speed=FASTEST if self.headless else 60.0,
             paced=self.headless,
         )
         running: broker.RunningBroker | None = None

@@ -44,6 +44,7 @@ def write_config(
         lines.append(f'port = "{ports[name]}"')
         if family == "sma":
             lines.append('division = "1 g"')
-        # Kitchen time runs fast here: silence is counted in it.
-        lines.append("silent_s = 120.0" if family == "sma" else "silent_s = 60.0")
+        # Kitchen time runs fast here, and silence is counted in it; the scale goes to sleep when
+        # nobody weighs, which is no fault.
+        lines.append("silent_s = 3600.0" if family == "sma" else "silent_s = 60.0")
     path.write_text("\n".join(lines) + "\n", "utf-8")
