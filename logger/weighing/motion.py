@@ -47,6 +47,11 @@ class Motion:
             at.append(t)
         return at[0], at[1], at[2]
 
+    def has_between(self, from_kg: float, to_kg: float) -> bool:
+        """Whether a reading was seen on the way, well away from both ends."""
+        step = to_kg - from_kg
+        return any(0.2 < (y - from_kg) / step < 0.8 for _, y in self.path)
+
     def duration_us(self, from_kg: float, to_kg: float) -> float:
         """Time from a tenth to nine tenths of the step; infinite where that was not seen."""
         times = self._crossings(from_kg, to_kg)

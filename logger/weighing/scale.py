@@ -434,10 +434,8 @@ class Scale:
         before = base.level_kg - self.continuity.offset_kg
         if step <= 0 or abs(value) > 0.6 * d or before >= -1.2 * d:
             return False
-        # From further below only a key brings it to zero at once.
-        return before >= -FINGER_KG or self.motion.is_sudden(
-            base.level_kg, rest.level_kg, self.settler.period_us
-        )
+        # A spoonful may end at zero by chance; but it shows itself on the way.
+        return step > 3 * d and not self.motion.has_between(base.level_kg, rest.level_kg)
 
     def _is_slow_tare(self, rest: Rest, step: float, d: float, net: bool | None) -> bool:
         """A tare that went through the scale's filter: down to an indication of zero."""
