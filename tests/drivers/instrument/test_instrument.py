@@ -452,7 +452,9 @@ def test_an_instrument_stops_at_once_while_it_waits_to_open(
     assert instrument.join(1.0)
 
 
-def test_the_port_is_free_again_after_the_stop(start: Start, pty_port: Any, wait_until: Any) -> None:
+def test_the_port_is_free_again_after_the_stop(
+    start: Start, pty_port: Any, wait_until: Any
+) -> None:
     instrument = start()
     wait_until(lambda: instrument.openings)
 

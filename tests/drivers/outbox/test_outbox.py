@@ -139,9 +139,7 @@ def test_a_new_log_is_told_what_was_dropped_before_the_rest(outbox: Outbox) -> N
     outbox.new_log("log-2")
 
     notices = outbox.lanes["bench-scale"].notices
-    assert notices[0].content == Gap(
-        "bench-scale", 1, 3, T0_US, T0_US + 2, "the log is new"
-    )
+    assert notices[0].content == Gap("bench-scale", 1, 3, T0_US, T0_US + 2, "the log is new")
     assert [(n.number, n.before_seq) for n in notices] == [(2, 4), (3, 5)]
     assert [r.seq for r in outbox.read("bench-scale", 0, 10)] == [4, 5]
 

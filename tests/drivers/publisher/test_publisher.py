@@ -24,9 +24,7 @@ NAME = "bench-scale"
 
 
 def readings(first: int, last: int) -> list[Reading]:
-    return [
-        Reading(NAME, "mass", T0_US + i * 1000, i / 1000, "kg") for i in range(first, last + 1)
-    ]
+    return [Reading(NAME, "mass", T0_US + i * 1000, i / 1000, "kg") for i in range(first, last + 1)]
 
 
 def unplugged(at: int) -> Gap:
