@@ -22,11 +22,14 @@ WINDOW = 10  # pieces that may still be attributed anew
 BEAM = 24
 MOST_SKIPPED = 3
 
-MISS = 2.0  # a line left outside its tolerance …
-MISS_PER_TARGET = 12.0  # … and the more so the further
+MISS = 1.5  # a line left outside its tolerance …
+MISS_PER_TARGET = 8.0  # … and the more so the further,
+MISS_FAR = 40.0  # a gross miss being less likely than a few small ones
 WORST = 16.0
 SWITCH = 0.4  # to the next line without a tare
 UNDER_OPEN = 0.3
+STAY_OVER = 3.0  # more into a line that is over already: it is decided
+STAY_WITHIN = 0.3  # or within
 STAY_AFTER_TARE = 4.5
 STAY_AFTER_MARK_HABIT = 3.5  # leaving a marked line without a mark, by someone who marks each line
 SKIP = 5.0
@@ -43,7 +46,8 @@ def closed_price(total_kg: float, line: Line, blur_kg: float) -> float:
     miss = abs(total_kg - target)
     if miss <= tolerance:
         return 0.2 * (miss / tolerance) ** 2
-    return min(WORST, MISS + MISS_PER_TARGET * (miss - tolerance) / max(target, blur_kg))
+    part = (miss - tolerance) / max(target, blur_kg)
+    return min(WORST, MISS + MISS_PER_TARGET * part + MISS_FAR * part * part)
 
 
 def open_price(total_kg: float, line: Line, blur_kg: float) -> float:
@@ -142,7 +146,7 @@ def _extend(
             return [_stay(way, mass, 0.0)]
         return [_go(lines, way, line, totals_kg[line] + mass, 0.0, blur_kg)]
     if way.line is not None:
-        out.append(_stay(way, mass, STAY_AFTER_TARE if piece.tared and mass > 0 else 0.0))
+        out.append(_stay(way, mass, _stay_price(lines[way.line], way, piece, blur_kg)))
         if mass <= 0:
             return out  # a take-back is of the line last added to
     for line, price in successors(lines, way.line, way.taken):
@@ -155,6 +159,19 @@ def _extend(
     if not out:
         out.append(_Way(way.price, len(lines) - 1, mass, way.taken, (*way.path, len(lines) - 1)))
     return out
+
+
+def _stay_price(line: Line, way: _Way, piece: Piece, blur_kg: float) -> float:
+    if piece.mass_kg <= 0:
+        return 0.0
+    price = STAY_AFTER_TARE if piece.tared else 0.0
+    if line.target_kg is not None and piece.mass_kg > blur_kg:
+        tolerance = max(line.tolerance_kg or 0.0, blur_kg)
+        if way.total_kg > line.target_kg + tolerance:
+            price += STAY_OVER
+        elif way.total_kg >= line.target_kg - tolerance:
+            price += STAY_WITHIN
+    return price
 
 
 def _stay(way: _Way, mass: float, extra: float) -> _Way:

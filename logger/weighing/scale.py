@@ -16,6 +16,7 @@ from logger.weighing.settling import Rest, S, Settler
 KEY_PRESS_US = 700_000
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
 SLOW_PUT_US = 2_200_000  # on a pan believed empty, little is poured as quickly as that
+NESTED_KG = 0.03  # the least a container put into another weighs
 UNDO_US = 350_000
 WAKING_US = 450_000
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
@@ -386,7 +387,7 @@ class Scale:
             self.drift_kg += abs(step)
             self.base = rest
             return False
-        if self._is_second_tare(rest, base, step, d):
+        if piece is None and self._is_second_tare(rest, base, step, d):
             self._realign(-step)
             self.base = rest
             self.tared, self.same_zero = True, False
@@ -400,7 +401,7 @@ class Scale:
                 return False
             return self._end(piece or self._new_piece(base, self._started(base)), rest, False)
         sudden = self.motion.is_sudden(base.level_kg, rest.level_kg, self.settler.period_us)
-        if sudden and step > 0.015 and not self._plausible(step):
+        if sudden and piece is None and step > NESTED_KG and not self._plausible(step):
             bench.bowl_kg += step
             bench.known_kg.append(step)
             self._contained(rest, step)
