@@ -18,8 +18,8 @@ from drivers.commands import Commands
 from drivers.config import InstrumentConfig
 from drivers.frames import FrameEvent, Garbage, Overflow, Parser, TemperatureFrame, WeightFrame
 from drivers.frames import readings_of as readings_of_frame
+from drivers.lanes import Item
 from drivers.notices import Gap, Jump
-from drivers.outbox import Item
 from drivers.polling import Ask, Polling
 from drivers.ports import Port, PortError
 from drivers.reading import Channel, Reading, ReadingRefused, seconds

@@ -15,56 +15,25 @@ import os
 import sqlite3
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from drivers.lanes import (
+    SCHEMA,
+    SCHEMA_VERSION,
+    Item,
+    Lane,
+    insert_notice,
+    load_lanes,
+    new_notice,
+    row_of,
+    save_lanes,
+)
 from drivers.notices import Gap, Jump, Notice
 from drivers.reading import Reading
 
 log = logging.getLogger(__name__)
-
-SCHEMA_VERSION = 1
-SCHEMA = """
-CREATE TABLE fact (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
-CREATE TABLE lane (
-    instrument  TEXT PRIMARY KEY,
-    next_seq    INTEGER NOT NULL,   -- number of the next reading
-    next_number INTEGER NOT NULL,   -- number of the next notice
-    dropped_seq INTEGER NOT NULL,   -- newest sequence that is no longer kept, 0 at first
-    first_us    INTEGER,            -- time of reading 1
-    dropped_us  INTEGER,            -- time of reading dropped_seq
-    last_us     INTEGER             -- time of the newest reading
-) STRICT;
-CREATE TABLE reading (
-    instrument TEXT NOT NULL,
-    seq        INTEGER NOT NULL,
-    channel    TEXT NOT NULL,
-    t_us       INTEGER NOT NULL,
-    value      REAL,
-    unit       TEXT NOT NULL,
-    state      TEXT,
-    stable     INTEGER,
-    net        INTEGER,
-    division   REAL,
-    PRIMARY KEY (instrument, seq)
-) STRICT, WITHOUT ROWID;
-CREATE TABLE notice (
-    instrument TEXT NOT NULL,
-    number     INTEGER NOT NULL,
-    before_seq INTEGER NOT NULL,    -- it is sent before this reading
-    kind       TEXT NOT NULL,       -- gap or jump
-    first      INTEGER,
-    last       INTEGER,
-    from_us    INTEGER,
-    to_us      INTEGER NOT NULL,    -- of a jump: when
-    jump_us    INTEGER,
-    reason     TEXT NOT NULL,
-    PRIMARY KEY (instrument, number)
-) STRICT;
-"""
-
-Item = Reading | Gap | Jump
 
 
 class OutboxError(OSError):
@@ -82,31 +51,6 @@ class OutboxError(OSError):
 
     def __reduce__(self) -> tuple[type[OutboxError], tuple[Path, str]]:
         return (type(self), (self.path, self.reason))
-
-
-@dataclass(slots=True)
-class Lane:
-    """What the outbox knows of one instrument; the columns are explained in `SCHEMA`.
-
-    `notices` are those not known to be stored, by number.
-    """
-
-    instrument: str
-    next_seq: int = 1
-    next_number: int = 1
-    dropped_seq: int = 0
-    first_us: int | None = None
-    dropped_us: int | None = None
-    last_us: int | None = None
-    notices: list[Notice] = field(default_factory=list)
-
-    @property
-    def kept(self) -> int:
-        """How many readings are kept."""
-        return self.next_seq - 1 - self.dropped_seq
-
-    def copy(self) -> Lane:
-        return replace(self, notices=list(self.notices))
 
 
 class Outbox:
@@ -130,7 +74,7 @@ class Outbox:
             facts = dict(self._db.execute("SELECT key, value FROM fact"))
             self.boot: str = facts["boot"]
             self.log_id: str | None = facts.get("log")
-            self.lanes: dict[str, Lane] = self._lanes()
+            self.lanes: dict[str, Lane] = load_lanes(self._db)
         except (sqlite3.DatabaseError, KeyError) as error:
             os.close(self._lock_fd)
             raise OutboxError(
@@ -179,27 +123,6 @@ class Outbox:
                 "install that version, or move the file aside",
             )
 
-    def _lanes(self) -> dict[str, Lane]:
-        lanes = {
-            row[0]: Lane(*row)
-            for row in self._db.execute(
-                "SELECT instrument, next_seq, next_number, dropped_seq, first_us, dropped_us, "
-                "last_us FROM lane"
-            )
-        }
-        rows = self._db.execute(
-            "SELECT instrument, number, before_seq, kind, first, last, from_us, to_us, jump_us, "
-            "reason FROM notice ORDER BY instrument, number"
-        )
-        for name, number, before, kind, first, last, from_us, to_us, jump_us, reason in rows:
-            content: Gap | Jump = (
-                Gap(name, first, last, from_us, to_us, reason)
-                if kind == "gap"
-                else Jump(name, to_us, jump_us)
-            )
-            lanes[name].notices.append(Notice(number, before, content))
-        return lanes
-
     @contextlib.contextmanager
     def _transaction(self) -> Any:
         self._db.execute("BEGIN IMMEDIATE")
@@ -242,11 +165,11 @@ class Outbox:
                 lane.last_us = item.t_us
                 lane.first_us = item.t_us if lane.first_us is None else lane.first_us
             else:
-                fresh.append((lane, _notice(lane, item, lane.next_seq)))
+                fresh.append((lane, new_notice(lane, item, lane.next_seq)))
         stored = dict(self._stored)
         with self._transaction():
             self._db.executemany(
-                "INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", map(_row, numbered)
+                "INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", map(row_of, numbered)
             )
             for name, (seq, number) in stored.items():
                 lane = lane_of(name)
@@ -263,50 +186,14 @@ class Outbox:
             if kept > self._budget:
                 fresh.append(self._drop_oldest(touched, kept - self._budget))
             for lane, notice in fresh:
-                self._insert(lane, notice)
-            self._save(touched.values())
+                insert_notice(self._db, lane, notice)
+            save_lanes(self._db, touched.values())
         self.lanes.update(touched)
         self._kept = sum(lane.kept for lane in self.lanes.values())
         for name in stored:
             if self._stored.get(name) == stored[name]:
                 del self._stored[name]
         return numbered
-
-    def _save(self, lanes: Any) -> None:
-        self._db.executemany(
-            "INSERT OR REPLACE INTO lane VALUES (?, ?, ?, ?, ?, ?, ?)",
-            [
-                (
-                    lane.instrument,
-                    lane.next_seq,
-                    lane.next_number,
-                    lane.dropped_seq,
-                    lane.first_us,
-                    lane.dropped_us,
-                    lane.last_us,
-                )
-                for lane in lanes
-            ],
-        )
-
-    def _insert(self, lane: Lane, notice: Notice) -> None:
-        content = notice.content
-        gap = isinstance(content, Gap)
-        self._db.execute(
-            "INSERT INTO notice VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (
-                lane.instrument,
-                notice.number,
-                notice.before_seq,
-                "gap" if gap else "jump",
-                content.first if isinstance(content, Gap) else None,
-                content.last if isinstance(content, Gap) else None,
-                content.from_us if isinstance(content, Gap) else None,
-                content.to_us if isinstance(content, Gap) else content.t_us,
-                None if isinstance(content, Gap) else content.jump_us,
-                content.reason if isinstance(content, Gap) else "",
-            ),
-        )
 
     def _forget(self, lane: Lane, seq: int, number: int) -> None:
         """Drop readings up to `seq` and notices up to `number`, inside a transaction."""
@@ -341,7 +228,7 @@ class Outbox:
         to_us = max(from_us, lane.dropped_us or from_us)
         reason = f"the outbox was full ({self._budget} readings); the oldest were dropped"
         log.warning("%s: %s: readings %d to %d", name, reason, first, last)
-        return lane, _notice(lane, Gap(name, first, last, from_us, to_us, reason), last + 1)
+        return lane, new_notice(lane, Gap(name, first, last, from_us, to_us, reason), last + 1)
 
     def note_stored(self, instrument: str, seq: int, number: int) -> None:
         """Remember what the recorder has stored; it leaves the file with the next commit."""
@@ -367,7 +254,7 @@ class Outbox:
                     if lane.dropped_seq:
                         self._declare_dropped(lane, 1, lane.first_us, "the log is new")
                         log.info("%s: missing in the new log: 1 to %d", name, lane.dropped_seq)
-                self._save(touched.values())
+                save_lanes(self._db, touched.values())
         self.log_id = log_id
         self.lanes.update(touched)
         self._stored.clear()
@@ -377,7 +264,7 @@ class Outbox:
         lane = self.lanes[instrument].copy()
         with self._transaction():
             self._declare_dropped(lane, stored_seq + 1, lane.first_us, "the log no longer has them")
-            self._save([lane])
+            save_lanes(self._db, [lane])
         self.lanes[instrument] = lane
 
     def _declare_dropped(self, lane: Lane, first: int, from_us: int | None, reason: str) -> None:
@@ -386,9 +273,9 @@ class Outbox:
         kept = [n for n in lane.notices if not _covered(n.content, first, lane.dropped_seq)]
         self._db.execute("DELETE FROM notice WHERE instrument = ?", (lane.instrument,))
         lane.notices = []
-        self._insert(lane, _notice(lane, whole, lane.dropped_seq + 1))
+        insert_notice(self._db, lane, new_notice(lane, whole, lane.dropped_seq + 1))
         for old in kept:
-            self._insert(lane, _notice(lane, old.content, old.before_seq))
+            insert_notice(self._db, lane, new_notice(lane, old.content, old.before_seq))
 
     def read(self, instrument: str, after_seq: int, limit: int) -> list[Reading]:
         """At most `limit` kept readings of the instrument after `after_seq`, in order."""
@@ -439,10 +326,12 @@ class Outbox:
                     content = old.content
                     if isinstance(content, Gap):
                         content = replace(content, first=None, last=None)
-                    self._insert(lane, _notice(lane, content, max(1, old.before_seq - moved)))
+                    insert_notice(
+                        self._db, lane, new_notice(lane, content, max(1, old.before_seq - moved))
+                    )
                 found = self.read(name, 0, 1)
                 lane.first_us = found[0].t_us if found else None
-            self._save(touched.values())
+            save_lanes(self._db, touched.values())
         self.boot = boot
         self.lanes.update(touched)
         self._stored.clear()
@@ -453,13 +342,6 @@ class Outbox:
         os.close(self._lock_fd)
 
 
-def _notice(lane: Lane, content: Gap | Jump, before_seq: int) -> Notice:
-    notice = Notice(lane.next_number, before_seq, content)
-    lane.next_number += 1
-    lane.notices.append(notice)
-    return notice
-
-
 def _covered(content: Gap | Jump, first: int, last: int) -> bool:
     """True for a numbered gap that lies within the numbers `first` to `last`."""
     return (
@@ -468,19 +350,4 @@ def _covered(content: Gap | Jump, first: int, last: int) -> bool:
         and content.last is not None
         and first <= content.first
         and content.last <= last
-    )
-
-
-def _row(reading: Reading) -> tuple[Any, ...]:
-    return (
-        reading.instrument,
-        reading.seq,
-        reading.channel,
-        reading.t_us,
-        reading.value,
-        reading.unit,
-        reading.state,
-        reading.stable,
-        reading.net,
-        reading.division,
     )

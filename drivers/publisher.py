@@ -23,8 +23,9 @@ from typing import Any
 
 from drivers import senml
 from drivers.clock import Clock
+from drivers.lanes import Item, Lane
 from drivers.mqtt import BrokerAddress, NotAnObject, Wire, decode
-from drivers.outbox import Item, Lane, Outbox
+from drivers.outbox import Outbox
 from drivers.reading import Reading, seconds
 from drivers.topics import Topics
 

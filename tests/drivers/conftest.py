@@ -55,7 +55,7 @@ class PtyPort:
         os.close(slave)
         beside = self.path.with_suffix(".new")
         beside.symlink_to(self.device)
-        os.replace(beside, self.path)
+        beside.replace(self.path)
 
     def unplug(self) -> None:
         """Close our end: the holder sees an input/output error, the link is gone."""

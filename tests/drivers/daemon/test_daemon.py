@@ -37,8 +37,10 @@ class Process:
         self.log = folder / f"drivers-{len(list(folder.glob('drivers-*')))}.log"
         with self.log.open("wb") as out:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", "drivers.daemon", "--config", str(config)]
-                + ["--broker", broker, "--folder", str(folder)],
+                [
+                    *(sys.executable, "-m", "drivers.daemon", "--config", str(config)),
+                    *("--broker", broker, "--folder", str(folder)),
+                ],
                 stdout=out,
                 stderr=subprocess.STDOUT,
                 cwd=ROOT,

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,8 +12,8 @@ import pytest
 from drivers.config import InstrumentConfig
 from drivers.frames import parser_for
 from drivers.instrument import Instrument
+from drivers.lanes import Item
 from drivers.notices import Gap, Jump
-from drivers.outbox import Item
 from drivers.ports import open_port
 from drivers.reading import Reading
 
@@ -158,7 +158,7 @@ def test_a_replugged_port_declares_the_time_between_before_the_first_reading(
         wait_until(lambda n=cycle: instrument.openings == n + 1)
         pty_port.send(SMA_240)
         wait_until(lambda n=cycle: len(sink.readings) == n + 1)
-        descriptors.add(len(os.listdir("/proc/self/fd")))
+        descriptors.add(len(list(Path("/proc/self/fd").iterdir())))
         pty_port.unplug()
         pty_port.plug()
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import pickle
 import threading
 from pathlib import Path
@@ -101,7 +100,7 @@ def test_another_thread_may_neither_use_nor_close_a_port(pty_port: Any) -> None:
 
 def test_plugging_ten_times_under_new_names_leaks_no_descriptor(pty_port: Any) -> None:
     def descriptors() -> int:
-        return len(os.listdir("/proc/self/fd"))
+        return len(list(Path("/proc/self/fd").iterdir()))
 
     before = descriptors()
     names: set[str] = set()
