@@ -4,23 +4,21 @@ from __future__ import annotations
 
 import logging
 import threading
-import time
 import uuid
 from collections.abc import Mapping
 from typing import Any
 
+from api.marks import MarkRefused, MarkSender, NotStored
 from api.refusal import Refusal
 from drivers.clock import Clock
 from drivers.mqtt import NotAnObject, Wire, decode
 from drivers.reading import seconds
 from drivers.topics import Topics
-from logger.store import Reader, StoreNotThere
+from logger.store import Reader
 
 log = logging.getLogger(__name__)
 
 WAIT_S = 5.0
-REPEAT_S = 1.0
-LOOK_S = 0.03
 
 
 class Desk:
@@ -34,6 +32,7 @@ class Desk:
         self._reader = reader
         self._clock = clock
         self._wait_s = wait_s
+        self._marks = MarkSender(wire, topics, reader)
         self._closing = threading.Event()
         self._answers: dict[str, dict[str, Any]] = {}
         self._waiting: set[str] = set()
@@ -52,40 +51,22 @@ class Desk:
         Raises:
             Refusal: 422 when the recorder refused it, 503 when the store does not show it in time.
         """
-        mark_id = str(document.get("id") or uuid.uuid4().hex)
-        body = dict(document) | {"id": mark_id}
-        body.setdefault("t", seconds(self._clock.now_us()))
-        until = time.monotonic() + self._wait_s
-        again = 0.0
-        while not self._closing.is_set():
-            if (pos := self._stored(mark_id)) is not None:
-                return mark_id, pos
-            if (now := time.monotonic()) >= until:
-                break
-            if now >= again:
-                again = now + REPEAT_S
-                if not self._wire.publish_json(self._topics.marks, body):
-                    log.warning("the mark %s waits: too many messages are queued", mark_id)
-            self._closing.wait(LOOK_S)
-        raise Refusal(
-            503,
-            "The mark is not stored: the recorder does not take it.",
-            "See that recorder and broker are running, then press again; it is stored only once."
-            if document.get("id")
-            else "See that recorder and broker are running, then press again.",
-        )
-
-    def _stored(self, mark_id: str) -> int | None:
+        body = {"t": seconds(self._clock.now_us()), **document}
         try:
-            pos = self._reader.mark_pos(mark_id)
-            refused = self._reader.mark_refused(mark_id) if pos is None else None
-        except StoreNotThere:
-            return None
-        if refused is not None:
+            stored = self._marks.send(body, self._wait_s, given_up=self._closing.is_set)
+        except MarkRefused as error:
             raise Refusal(
-                422, f"The recorder refused the mark: {refused}.", "Correct it, send again."
-            )
-        return pos
+                422, f"The mark was refused: {error}.", "Correct it and send it again."
+            ) from error
+        except NotStored as error:
+            raise Refusal(
+                503,
+                f"The mark is not in the log: {error}.",
+                "See that recorder and broker run, then send it again with the same id.",
+            ) from error
+        pos = self._reader.mark_pos(stored["id"])
+        assert pos is not None  # it was there a moment ago, and the log only grows
+        return str(stored["id"]), pos
 
     def command(self, instrument: str, command: str) -> dict[str, Any]:
         """Send one command; gives the instrument's answer.

@@ -63,6 +63,7 @@ def listen(host: str, port: int) -> socket.socket:
     out.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         out.bind((host, port))
+        out.listen(128)  # whoever reads the printed address may connect at once
     except OSError:
         out.close()
         raise

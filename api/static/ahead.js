@@ -12,38 +12,52 @@ export function milestonesOf(state) {
   ];
 }
 
-/** Shapes of milestones, reached and expected; `core` is the core's recorded curve, if any. */
+/** Milestones, reached and expected: their shapes and their captions; `core` is the core's curve. */
 export function ahead(f, state, core, clock, words) {
   const milestones = milestonesOf(state);
-  const out = [];
+  const shapes = [];
   const labels = [];
   for (const m of milestones) {
-    if (m.target_c !== null && m.target_c !== undefined) out.push(...traces(f, m, core));
-    if (m.reached_at !== null) out.push(...reached(f, m, clock, labels, words));
+    if (m.target_c !== null && m.target_c !== undefined) shapes.push(...traces(f, m, core));
+    if (m.reached_at !== null) shapes.push(...reached(f, m, clock, labels, words));
   }
   const open = f.ended ? [] : milestones.filter((m) => m.reached_at === null && m.forecast);
-  out.push(...ways(f, open.filter((m) => m.of === "bake"), core));
-  out.push(...ways(f, open.filter((m) => m.of === "cooling"), core));
-  for (const m of open) out.push(...expected(f, m, clock, labels, words));
-  return [...out, ...captions(f, labels)];
+  shapes.push(...ways(f, open.filter((m) => m.of === "bake"), core));
+  shapes.push(...ways(f, open.filter((m) => m.of === "cooling"), core));
+  for (const m of open) shapes.push(...expected(f, m, clock, labels, words));
+  return { shapes, labels };
 }
 
+const MOST_TRACES = 8;
+
+/** Earlier forecasts, each from where the core then was to when it was expected. */
 function traces(f, m, core) {
+  const said = (m.trace ?? []).filter((forecast) => forecast.expected_at !== null && forecast.expected_at <= f.to);
+  const stride = Math.max(1, Math.ceil(said.length / MOST_TRACES));
   const out = [];
-  const y = f.y(m.target_c);
-  for (const forecast of m.trace ?? []) {
-    const start = core?.at(forecast.made_at) ?? null;
-    if (forecast.expected_at === null || start === null || forecast.expected_at > f.to) continue;
-    out.push(shape("path", { class: "trace", d: `M${f.x(forecast.made_at)} ${f.y(start)}L${f.x(forecast.expected_at)} ${y}` }));
+  for (let i = 0; i < said.length; i += stride) {
+    const start = core?.at(said[i].made_at) ?? null;
+    if (start === null || said[i].expected_at <= said[i].made_at) continue;
+    const begin = { x: f.x(said[i].made_at), y: f.y(start) };
+    const end = { x: f.x(said[i].expected_at), y: f.y(m.target_c) };
+    out.push(shape("path", { class: "trace", d: bent([begin, end], slopeAt(f, core, said[i].made_at)) }));
   }
   return out;
+}
+
+/** The core's recorded steepness (pixels a pixel) over the minutes before t, null where unknown. */
+function slopeAt(f, core, t) {
+  const [now, before] = [core?.at(t) ?? null, core?.at(t - 300) ?? core?.at(t - 120) ?? null];
+  if (now === null || before === null) return null;
+  const span = core.at(t - 300) === null ? 120 : 300;
+  return (f.y(now) - f.y(before)) / (f.x(t) - f.x(t - span));
 }
 
 function reached(f, m, clock, labels, words) {
   const x = f.x(m.reached_at);
   const y = f.y(m.temperature_c);
   const out = [
-    shape("path", { class: "reached", d: `M${x} ${f.top}V${y}` }),
+    shape("path", { class: "reached", d: `M${x} ${f.captions}V${y}` }),
     shape("path", { class: "solid", d: `M${x} ${y - 7}l6 7l-6 7l-6 -7z` }),
   ];
   const lines = [`${m.name} ${clock.time(m.reached_at)}`];
@@ -55,7 +69,7 @@ function reached(f, m, clock, labels, words) {
     const high = early.high_at === null ? f.right : Math.min(f.right, f.x(early.high_at));
     out.push(shape("path", { class: "range", d: `M${f.x(early.low_at)} ${y - 5}v10M${f.x(early.low_at)} ${y}H${high}M${high} ${y - 5}v10` }));
     out.push(shape("circle", { class: "said", cx: said, cy: y, r: 4.5 }));
-    lines.push(`said ${clock.time(early.expected_at)}`);
+    if (f.wide) lines.push(`said ${clock.time(early.expected_at)}`);
   }
   labels.push({ x, lines, tone: "strong" });
   return out;
@@ -68,13 +82,14 @@ function ways(f, milestones, core) {
   if (!start || usable.length === 0) return settles(f, milestones, start);
   usable.sort((a, b) => a.forecast.expected_at - b.forecast.expected_at);
   const begin = { x: f.x(Math.max(start.t, Math.min(f.now, start.t + 60))), y: f.y(start.mean) };
+  const slope = slopeAt(f, core, start.t);
   const at = (t, m) => ({ x: t === null ? f.right : Math.min(f.right, f.x(Math.max(t, f.now))), y: f.y(m.target_c) });
   const early = [begin, ...usable.map((m) => at(m.forecast.low_at, m))];
   const middle = [begin, ...usable.map((m) => at(m.forecast.expected_at, m))];
   const late = [begin, ...usable.map((m) => at(m.forecast.high_at, m))];
   return [
-    shape("path", { class: "fan", d: `${smooth(early)}L${late.at(-1).x} ${late.at(-1).y}${smooth(late.reverse()).replace("M", "L")}Z` }),
-    shape("path", { class: "ahead", d: smooth(middle) }),
+    shape("path", { class: "fan", d: `${bent(early, slope)}${bent(late, slope, true)}Z` }),
+    shape("path", { class: "ahead", d: bent(middle, slope) }),
     ...settles(f, milestones, start),
   ];
 }
@@ -89,22 +104,36 @@ function settles(f, milestones, start) {
   return out;
 }
 
-/** A curve through points whose steepness fades from one to the next, without overshooting. */
-function smooth(points) {
-  let d = `M${points[0].x.toFixed(1)} ${points[0].y.toFixed(1)}`;
-  const slopes = points.slice(1).map((p, i) => (p.x === points[i].x ? 0 : (p.y - points[i].y) / (p.x - points[i].x)));
-  const tangent = (i) => {
-    if (slopes.length === 1) return slopes[0];
-    if (i === 0) return slopes[0] * 1.25 - slopes[1] * 0.25;
-    if (i === points.length - 1) return slopes[i - 1];
-    return slopes[i - 1] * slopes[i] <= 0 ? 0 : (2 * slopes[i - 1] * slopes[i]) / (slopes[i - 1] + slopes[i]);
-  };
+/**
+ * A curve through points that leaves the first with the steepness `slope` and bends one way only:
+ * what is forecast are the points; the way between them is drawn as heat usually goes.
+ */
+function bent(points, slope, backwards = false) {
+  const means = points.slice(1).map((p, i) => (p.x === points[i].x ? 0 : (p.y - points[i].y) / (p.x - points[i].x)));
+  const tangents = points.map((_, i) => {
+    if (i === 0) return within(slope, means[0]);
+    const last = i === points.length - 1;
+    return last ? 0 : (2 * means[i - 1] * means[i]) / (means[i - 1] + means[i] || 1);
+  });
+  const n = points.length - 1;
+  tangents[n] = tangents[n - 1] === 0 ? means[n - 1] : (means[n - 1] * means[n - 1]) / tangents[n - 1];
+  tangents[n] = Math.sign(means[n - 1]) * Math.min(Math.abs(tangents[n]), 2.9 * Math.abs(means[n - 1]));
+  const pieces = [];
   for (let i = 1; i < points.length; i += 1) {
     const [a, b] = [points[i - 1], points[i]];
     const third = (b.x - a.x) / 3;
-    d += `C${(a.x + third).toFixed(1)} ${(a.y + tangent(i - 1) * third).toFixed(1)} ${(b.x - third).toFixed(1)} ${(b.y - tangent(i) * third).toFixed(1)} ${b.x.toFixed(1)} ${b.y.toFixed(1)}`;
+    pieces.push([a, { x: a.x + third, y: a.y + tangents[i - 1] * third }, { x: b.x - third, y: b.y - tangents[i] * third }, b]);
   }
-  return d;
+  const text = (p) => `${p.x.toFixed(1)} ${p.y.toFixed(1)}`;
+  if (backwards) return `L${text(points[n])}${pieces.reverse().map(([a, c, d]) => `C${text(d)} ${text(c)} ${text(a)}`).join("")}`;
+  return `M${text(points[0])}${pieces.map(([, c, d, b]) => `C${text(c)} ${text(d)} ${text(b)}`).join("")}`;
+}
+
+/** The steepness at the start, kept near the mean `m` of the way: heating bends less than cooling. */
+function within(slope, m) {
+  const [least, most] = m < 0 ? [0.7, 1.5] : [1, 2.8]; // on the screen, up is negative
+  const size = slope === null || slope * m <= 0 ? Math.abs(m) : Math.abs(slope);
+  return Math.sign(m) * Math.min(most * Math.abs(m), Math.max(least * Math.abs(m), size));
 }
 
 function expected(f, m, clock, labels, words) {
@@ -122,29 +151,37 @@ function expected(f, m, clock, labels, words) {
   words.push(`${m.name} expected at ${clock.time(forecast.expected_at)}, between ${clock.time(forecast.low_at)} and ${until}`);
   labels.push({ x, lines: [`${m.name} ${clock.time(forecast.expected_at)}`, `${clock.time(forecast.low_at)}\u2013${until}`], tone: "sure" });
   return [
-    shape("path", { class: "expected", d: `M${x} ${f.top}V${y}` }),
+    shape("path", { class: "expected", d: `M${x} ${f.captions}V${y}` }),
     shape("path", { class: "range", d: `M${f.x(forecast.low_at)} ${y - 6}v12M${f.x(forecast.low_at)} ${y}H${high}M${high} ${y - 6}v12` }),
     shape("circle", { class: "said", cx: x, cy: y, r: 4.5 }),
   ];
 }
 
-/** The captions of the milestones, side by side where there is room, else one below the other. */
-function captions(f, labels) {
-  const out = [];
+/** Give each caption its row: side by side where there is room, else one below the other. */
+export function arrange(f, labels) {
   const taken = [];
   for (const label of labels.sort((a, b) => a.x - b.x)) {
-    const lines = label.lines.filter((text) => text !== "");
-    const width = Math.max(...lines.map((text) => textWidth(text, f.size))) + 8;
-    const flip = label.x + width > f.width - 4;
-    const x = flip ? label.x - 7 : label.x + 7;
-    const [a, b] = flip ? [x - width, x] : [x, x + width];
-    let row = 0;
-    while (taken.some((t) => t.row === row && a < t.b && b > t.a)) row += 1;
-    taken.push({ row, a, b });
-    lines.forEach((text, i) => {
-      const y = f.top + f.size - 2 + (row * 2 + i) * (f.size + 3);
-      out.push(shape("text", { class: `halo ${label.tone} ${i === 0 ? "bold" : ""}`, x, y, "text-anchor": flip ? "end" : "start" }, text));
-    });
+    label.lines = label.lines.filter((text) => text !== "");
+    const width = Math.max(...label.lines.map((text) => textWidth(text, f.size))) * 1.06 + 8;
+    label.flip = label.x + width > f.width - 4;
+    const x = label.flip ? label.x - 7 : label.x + 7;
+    const [a, b] = label.flip ? [x - width, x] : [x, x + width];
+    label.row = 0;
+    while (taken.some((t) => t.row === label.row && a < t.b && b > t.a)) label.row += 1;
+    taken.push({ row: label.row, a, b });
+    label.at = x;
   }
-  return out;
+  const tall = [];
+  for (const label of labels) tall[label.row] = Math.max(tall[label.row] ?? 0, label.lines.length);
+  labels.tops = tall.map((_, row) => tall.slice(0, row).reduce((sum, n) => sum + n, 0));
+  return tall.reduce((sum, n) => sum + n, 0);
+}
+
+/** The captions of the milestones, in the rows that `arrange` gave them. */
+export function captions(f, labels) {
+  return labels.flatMap((label) => label.lines.map((text, i) => {
+    const y = f.captions + (labels.tops[label.row] + i + 1) * (f.size + 3) - 4;
+    const tone = i === 0 ? `${label.tone} bold` : "sure";
+    return shape("text", { class: `halo ${tone}`, x: label.at, y, "text-anchor": label.flip ? "end" : "start" }, text);
+  }));
 }

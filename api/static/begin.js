@@ -16,7 +16,8 @@ export function drawBegin(box, refused, open) {
   const plan = chooser("Plan", "plan-file", true);
   const formula = chooser("Formula", "formula-file", false);
   const button = element("button", { type: "submit", className: "next" }, "Open the batch");
-  const form = element("form", {}, plan.box, formula.box, button);
+  const said = element("p", {}, "A plan is a small text file: which scale and probes, which oven, which formula, which milestones.");
+  const form = element("form", {}, said, plan.box, formula.box, button);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     refused.hidden = true;

@@ -65,7 +65,7 @@ export class Matter {
     const age = this.age();
     page.number.className = age !== null ? "old" : tone(sentence, kind);
     setText(page.word, age === null ? word : `${word}${word ? ", " : ""}${duration(age)} old`);
-    page.measure.hidden = !measure;
+    page.measure.toggleAttribute("hidden", !measure);
     page.measure.setAttribute("class", sentence.act && kind === "missing" && word !== "next" ? "act" : kind === "temperature" ? "heat" : "");
     if (measure && page.measure.clientWidth > 0) drawMeasure(page.measure, measure, page.measure.clientWidth, this.clock);
     this.speak(now);

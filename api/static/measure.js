@@ -84,7 +84,7 @@ export function drawMeasure(svg, measure, width, clock) {
   } else {
     shapes.push(...lens(x, m, y, width, left, right, look));
     shapes.push(shape("text", { x: left, y: y + 30 }, `${label(from, m)} ${m.unit}`));
-    height = 138;
+    height = 126;
   }
   svg.style.height = `${height}px`;
   redraw(svg, width, height, shapes);
@@ -123,7 +123,7 @@ function lens(x, m, y, width, left, right, look) {
   const centre = Math.min(right - size / 2, Math.max(left + size / 2, x(middle)));
   const [a, b] = [centre - size / 2, centre + size / 2];
   const z = scale(middle - span, middle + span, a, b);
-  const yy = y + 60;
+  const yy = y + 54;
   const out = [
     shape("path", { class: "lens", d: `M${x(m.target_low) - 4} ${y + 24}L${a} ${yy - 26}M${x(m.target_high) + 4} ${y + 24}L${b} ${yy - 26}` }),
     shape("path", { class: "axis", d: `M${a} ${yy}H${b}` }),
@@ -133,7 +133,7 @@ function lens(x, m, y, width, left, right, look) {
   out.push(...brackets(z, m.target_low, m.target_high, yy, 20, 9, 3));
   if (near || m.value > middle) out.push(...point(z, m, yy, { ...look, left: a, right: b }));
   for (const value of [m.target_low, m.target_high]) {
-    out.push(shape("text", { x: z(value), y: yy + 42, "text-anchor": "middle" }, label(value, m)));
+    out.push(shape("text", { x: z(value), y: yy + 40, "text-anchor": "middle" }, label(value, m)));
   }
   return out;
 }

@@ -2,7 +2,7 @@
 // recorded, right of it what is expected. The record of a batch is the same ribbon with everything
 // left of now; the plan of a day the same with everything right of it.
 
-import { ahead, milestonesOf } from "./ahead.js";
+import { ahead, arrange, captions, milestonesOf } from "./ahead.js";
 import { Curve } from "./curves.js";
 import { redraw, scale, shape, textWidth } from "./draw.js";
 import { celsius } from "./units.js";
@@ -61,13 +61,22 @@ export class Ribbon {
     const frame = this.layout(width, height, ended ? Math.min(now, this.state.closed_at) : now, ended);
     this.frame = frame;
     const words = [];
+    const core = this.curves.find((curve) => curve.role === "core");
+    // Captions need rows of their own above the plot: how many, their places along time tell.
+    const rows = arrange(frame, ahead(frame, this.state, core, this.clock, []).labels);
+    if (rows > 0) frame.top += rows * (frame.size + 3) + 4;
+    frame.y = scale(frame.floor, frame.ceiling, frame.bottom, frame.top);
+    const { shapes: expected, labels } = ahead(frame, this.state, core, this.clock, words);
+    arrange(frame, labels);
     redraw(this.svg, width, height, [
       hatch(),
       ...this.axes(frame),
       ...this.stages(frame, words),
       ...this.doors(frame, words),
       ...this.recorded(frame, words),
-      ...ahead(frame, this.state, this.curves.find((c) => c.role === "core"), this.clock, words),
+      ...expected,
+      ...this.names(frame),
+      ...captions(frame, labels),
       ...this.marks(frame, words),
       ...(ended ? [] : this.nowLine(frame)),
       ...this.readout(frame),
@@ -89,10 +98,14 @@ export class Ribbon {
     const all = [...values, ...wanted];
     const low = all.length ? Math.min(...all) : 0;
     const high = all.length ? Math.max(...all) : 0;
-    const top = size * 3 + 18;
+    const captionsAt = size * 2 + 20;
+    const top = captionsAt + size - 2;
     const bottom = height - size - 16;
-    const y = scale(Math.floor(Math.min(low - 4, 15) / 5) * 5, high + (high - low) * 0.04 + 3, bottom, top);
-    return { width, height, wide, size, left, right, top, bottom, from, to, now, ended, y, low, high, any: all.length > 0, x: scale(from, to, left, right) };
+    const [floor, ceiling] = [Math.floor(Math.min(low - 4, 15) / 5) * 5, high + (high - low) * 0.04 + 3];
+    return {
+      width, height, wide, size, left, right, top, bottom, from, to, now, ended, low, high, floor, ceiling,
+      captions: captionsAt, any: all.length > 0, x: scale(from, to, left, right), y: scale(floor, ceiling, bottom, top),
+    };
   }
 
   axes(f) {
@@ -100,7 +113,7 @@ export class Ribbon {
     if (f.any) {
       const room = f.bottom - f.top;
       const step = [5, 10, 20, 25, 50, 100].find((s) => ((f.high - f.low) / s) * 27 < room) ?? 100;
-      for (let c = Math.ceil((f.low - 4) / step) * step; f.y(c) > f.top - 4; c += step) {
+      for (let c = Math.ceil((f.low - 4) / step) * step; f.y(c) > f.top + 3; c += step) {
         const y = f.y(c);
         if (y > f.bottom) continue;
         out.push(shape("path", { class: "grid", d: `M${f.left} ${y}H${f.right}` }));
@@ -148,8 +161,6 @@ export class Ribbon {
 
   recorded(f, words) {
     const out = [];
-    const labels = [];
-    const many = this.curves.filter((curve) => curve.role?.startsWith("core")).length > 1;
     for (const curve of this.curves) {
       const kind = curve.role?.startsWith("oven") ? "oven" : curve.role?.startsWith("core") ? "core" : "other";
       for (const gap of curve.gaps) {
@@ -161,35 +172,56 @@ export class Ribbon {
         out.push(shape("path", { class: kind, d: line(stretch, f) }));
       }
       const last = curve.last;
-      if (!last) continue;
-      const word = kind === "other" || many ? curve.role ?? curve.channel : kind;
-      const text = `${word} ${celsius(last.mean, kind === "oven" ? 0 : 1)}`;
-      words.push(`${word} ${celsius(last.mean, 1)} at ${this.clock.time(last.t)}`);
-      if (kind !== "other" || f.wide) labels.push({ text, x: f.x(last.t), y: f.y(last.mean), kind, strong: kind === "core" });
+      if (last) words.push(`${curve.role ?? curve.channel} ${celsius(last.mean, 1)} at ${this.clock.time(last.t)}`);
     }
-    return [...out, ...placed(labels, f)];
+    return out;
+  }
+
+  /** Names and values at the ends of the curves: right of now, where only the dashed way is. */
+  names(f) {
+    const labels = [];
+    for (const curve of this.curves) {
+      const { last } = curve;
+      const kind = curve.role?.startsWith("oven") ? "oven" : curve.role?.startsWith("core") ? "core" : "other";
+      if (!last || (kind === "other" && !f.wide)) continue;
+      if (f.ended) {
+        const t = f.from + (f.to - f.from) * 0.6;
+        const value = curve.at(t);
+        if (value !== null) labels.push({ text: curve.role ?? curve.channel, x: f.x(t), y: f.y(value) - 9, kind });
+        continue;
+      }
+      const text = `${curve.role ?? curve.channel} ${celsius(last.mean, kind === "oven" ? 0 : 1)}`;
+      const before = curve.at(last.t - 240) ?? last.mean;
+      const rising = kind === "core" && last.mean > before + 0.3;
+      labels.push({ text, x: Math.max(f.x(last.t), f.ended ? 0 : f.x(f.now)), y: f.y(last.mean) + (rising ? f.size + 6 : kind === "core" ? -9 : 5), kind });
+    }
+    return placed(labels, f);
   }
 
   marks(f, words) {
     const out = [];
     const y = f.size + 26;
+    const times = this.answer.additions.map((a) => f.x(a.at));
+    const crowded = times.some((x, i) => i > 0 && x - times[i - 1] < 12);
+    const r = crowded ? 3.5 : 5;
     for (const a of this.answer.additions) {
       const x = f.x(a.at);
       const name = (this.state.lines ?? []).find((l) => l.key === a.line)?.ingredient ?? a.line ?? "weighed";
       words.push(`${name} weighed at ${this.clock.time(a.at)}: ${a.verdict ?? "no target"}`);
-      const mark = a.verdict === "over" ? shape("path", { class: "off", d: `M${x} ${y - 6}l6 10h-12z` })
-        : a.verdict === "under" ? shape("path", { class: "off", d: `M${x} ${y + 6}l6 -10h-12z` })
-        : shape("circle", { class: a.verdict === "within" ? "solid" : "hollow", cx: x, cy: y, r: 5 });
+      const mark = a.verdict === "over" ? shape("path", { class: "off", d: `M${x} ${y - r - 1}l${r + 1} ${r * 2}h${-2 * r - 2}z` })
+        : a.verdict === "under" ? shape("path", { class: "off", d: `M${x} ${y + r + 1}l${r + 1} ${-2 * r}h${-2 * r - 2}z` })
+        : shape("circle", { class: a.verdict === "within" ? "solid" : "hollow", cx: x, cy: y, r });
       mark.append(shape("title", {}, `${name}: ${a.verdict ?? "weighed"}`));
       out.push(mark);
     }
+    const changes = this.state.cooling?.changes ?? [];
     let free = -1e9;
-    for (const change of this.state.cooling?.changes ?? []) {
+    for (const [i, change] of changes.entries()) {
       const x = f.x(change.changed_at);
       const text = change.place ?? change.what;
       words.push(`${change.what}${change.place ? ` to ${change.place}` : ""} at ${this.clock.time(change.changed_at)}`);
       out.push(shape("path", { class: "solid", d: `M${x} ${y - 7}l6 7l-6 7l-6 -7z` }));
-      const room = f.right - x - 12;
+      const room = (i + 1 < changes.length ? f.x(changes[i + 1].changed_at) - 8 : f.right) - x - 12;
       if (x > free && textWidth(text, f.size) < room) {
         out.push(shape("text", { class: "halo", x: x + 10, y: y + 5 }, text));
         free = x + 16 + textWidth(text, f.size);
@@ -254,17 +286,18 @@ function area(points, f) {
 
 /** Names at the ends of the curves, moved apart where they would meet. */
 function placed(labels, f) {
-  const out = [];
-  let above = -1e9;
-  for (const label of labels.sort((a, b) => a.y - b.y)) {
-    const room = label.x - f.left > textWidth(label.text, f.size) + 12;
-    const y = Math.min(f.bottom - 5, Math.max(label.y - 8, above + f.size + 3, f.top + f.size - 4));
-    above = y;
-    const attributes = { x: room ? label.x - 8 : label.x + 8, y, "text-anchor": room ? "end" : "start" };
+  const apart = f.size + 2;
+  labels.sort((a, b) => a.y - b.y);
+  let above = f.top - 6;
+  for (const label of labels) above = label.y = Math.max(label.y, above + apart);
+  let below = f.bottom - 4 + apart;
+  for (const label of [...labels].reverse()) below = label.y = Math.min(label.y, below - apart);
+  return labels.map((label) => {
+    const room = f.right - label.x > textWidth(label.text, f.size) + 14;
     const tone = label.kind === "other" ? "" : "heat";
-    out.push(shape("text", { class: `halo ${tone} ${label.strong ? "bold" : ""}`, ...attributes }, label.text));
-  }
-  return out;
+    const place = { x: room ? label.x + 9 : label.x - 8, y: label.y, "text-anchor": room ? "start" : "end" };
+    return shape("text", { class: `halo ${tone} ${label.kind === "core" ? "bold" : ""}`, ...place }, label.text);
+  });
 }
 
 function hatch() {

@@ -37,12 +37,12 @@ function milestoneRow(m, clock) {
       element("span", { className: "said" }, clock.time(said.expected_at)),
       element("span", { className: "small" }, ` between ${clock.time(said.low_at)} and ${until}`),
     );
-    if (m.reached_at !== null) cell.append(element("div", { className: "small" }, difference(m.reached_at - said.expected_at)));
+    if (m.reached_at !== null) cell.append(element("span", { className: "small" }, `, ${difference(m.reached_at - said.expected_at)}`));
   }
   return element("tr", {},
     element("th", { scope: "row" }, capital(m.name)),
     element("td", {}, element("span", { className: "true" }, came),
-      m.temperature_c === null ? null : element("div", { className: "small" }, `at ${celsius(m.temperature_c, 1)}`)),
+      m.temperature_c === null ? null : element("span", { className: "small" }, ` at ${celsius(m.temperature_c, 1)}`)),
     cell,
   );
 }
@@ -60,7 +60,7 @@ function ovenRow(state) {
   const swing = oven.swing_c === null ? "" : `swings ${fixed(oven.swing_c, 0)}\u00a0K`;
   return element("tr", {},
     element("th", { scope: "row" }, "Oven"),
-    element("td", {}, element("span", { className: "true" }, celsius(oven.mean_c)), element("div", { className: "small" }, dial)),
-    element("td", {}, offset ? `${offset} from its dial` : "", element("div", { className: "small" }, [swing, `${oven.cycles} cycles`].filter(Boolean).join(", "))),
+    element("td", {}, element("span", { className: "true" }, celsius(oven.mean_c)), element("span", { className: "small" }, dial && `, ${dial}`)),
+    element("td", {}, offset ? `${offset} from its dial` : "", element("span", { className: "small" }, `; ${[swing, `${oven.cycles} cycles`].filter(Boolean).join(", ")}`)),
   );
 }
