@@ -28,8 +28,8 @@ MISS_FAR = 40.0  # a gross miss being less likely than a few small ones
 WORST = 16.0
 SWITCH = 0.4  # to the next line without a tare
 UNDER_OPEN = 0.3
-STAY_OVER = 3.0  # more into a line that is over already: it is decided
-STAY_WITHIN = 0.3  # or within
+STAY_OVER = 3.0  # more into a line that is decided, and over by it
+STAY_WITHIN = 0.3  # a little more into one that stays within
 STAY_AFTER_TARE = 4.5
 STAY_AFTER_MARK_HABIT = 3.5  # leaving a marked line without a mark, by someone who marks each line
 SKIP = 5.0
@@ -170,7 +170,8 @@ def _stay_price(line: Line, way: _Way, piece: Piece, blur_kg: float) -> float:
         if way.total_kg > line.target_kg + tolerance:
             price += STAY_OVER
         elif way.total_kg >= line.target_kg - tolerance:
-            price += STAY_WITHIN
+            ends_over = way.total_kg + piece.mass_kg > line.target_kg + tolerance
+            price += STAY_OVER if ends_over else STAY_WITHIN
     return price
 
 

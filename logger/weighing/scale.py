@@ -22,6 +22,7 @@ WAKING_US = 450_000
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
 LONG_REST_US = 20 * S
 TAIL_US = 3_500_000
+TARE_TAIL_US = 4 * S
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +122,7 @@ class Scale:
         self._zeroing: Zeroing | None = None
         self._undo: Zeroing | None = None
         self._last_piece: Piece | None = None
+        self._contained_us = 0  # when a container was put on or came back
         self._pending_splice = 0.0
         self._waking: list[Reading] = []
         self._broken = False
@@ -347,10 +349,11 @@ class Scale:
             return self._explain_absent(rest, base, d, piece)
         step = rest.level_kg - base.level_kg
         zeroing = self._zeroing
-        if zeroing is not None and zeroing.at_rest and abs(rest.start_us - zeroing.t_us) < 2 * S:
+        if zeroing is not None and zeroing.at_rest and rest.start_us - zeroing.t_us < TARE_TAIL_US:
             value = rest.level_kg - self.continuity.offset_kg
             finger = -FINGER_KG <= value <= 1.2 * d
-            if finger and rest.level_kg > bench.bowl_kg - 0.5 * abs(bench.bowl_kg):
+            early = rest.start_us - zeroing.t_us < 2 * S or (rest.shifted and step < 0)
+            if finger and early and rest.level_kg > bench.bowl_kg - 0.5 * abs(bench.bowl_kg):
                 # The key was pressed with a heavy finger: what it left is zero error.
                 self._realign(-step)
                 self.base = rest
@@ -364,6 +367,10 @@ class Scale:
         small = abs(step) <= max(tol, 2.5 * d)
         if self._is_tail(rest, base, piece) and small and (rest.shifted or abs(step) <= tol):
             return self._extend(rest)
+        if rest.shifted and small and rest.start_us - self._contained_us < TAIL_US:
+            bench.bowl_kg += step
+            self.base = rest
+            return False
         if rest.shifted:
             gross = abs(rest.level_kg - (bench.empty_kg or 0.0))
             tol = max(tol, CREEP_KG, 0.0003 * gross)
@@ -537,6 +544,7 @@ class Scale:
         bench.lifted_to_zero = False
         if abs(change) <= same:
             bench.present, self.base = True, rest
+            self._contained_us = rest.settled_us
             bench.bowl_kg += change
             self.drift_kg += abs(change) if abs(change) > 0.6 * d else 0.0
             return False
@@ -557,6 +565,7 @@ class Scale:
 
     def _contained(self, rest: Rest, mass: float) -> None:
         self.base = rest
+        self._contained_us = rest.settled_us
         self.tared, self.same_zero = True, False
         self._signals.append(ContainerOn(mass, True))
 

@@ -156,24 +156,21 @@ class Settler:
 
     def _shifted(self, rest: Rest, t_us: int, d_kg: float) -> Rest | None:
         noisy = rest.noise_kg > 0.8 * d_kg
-        values = self._since(t_us - (1_500_000 if noisy else 2 * QUIET_US))
-        # Only readings that agree on the new level: the step itself is not part of it.
-        settled = [y for y in self._since(t_us - QUIET_US) if abs(y - values[0]) <= 1.05 * d_kg]
-        if not noisy and len(values) > len(settled) >= 4:
-            values = settled
-        if len(values) < 4:
+        values = self._since(t_us - (1_500_000 if noisy else QUIET_US))
+        half = len(values) // 2
+        if half < 2 or t_us - rest.settled_us < QUIET_US:
             return None
         mean = sum(values) / len(values)
-        limit = max(0.75 * d_kg, 4.0 * rest.noise_kg / math.sqrt(len(values)) if noisy else 0.0)
-        if abs(mean - rest.level_kg) < limit:
+        away = abs(mean - rest.level_kg)
+        if away < max(0.75 * d_kg, 4.0 * rest.noise_kg / math.sqrt(len(values)) if noisy else 0.0):
             return None
-        if not noisy and max(values) - min(values) > 1.05 * d_kg:
-            return None
-        if abs(sum(values[: len(values) // 2]) - sum(values[-(len(values) // 2) :])) > (
-            0.7 * d_kg + 3 * rest.noise_kg
-        ) * (len(values) // 2):
-            return None
-        return self._found(values, t_us, d_kg, shifted=True)
+        apart = abs(sum(values[:half]) - sum(values[-half:])) / half
+        calm = apart <= (0.6 * d_kg + 2 * rest.noise_kg if noisy else 0.55 * d_kg)
+        if calm and (noisy or max(values) - min(values) <= 1.05 * d_kg):
+            return self._found(values, t_us, d_kg, shifted=True)
+        if away > 1.5 * d_kg and not noisy:
+            self._leave(t_us)  # it goes on and on: a slow beginning
+        return None
 
     def _leave(self, t_us: int) -> None:
         if self.rest is not None:
