@@ -20,6 +20,9 @@ from logger.oven.air import Sample, Trace, line
 # without cycles for ten minutes after a door: its regulator overshoots, and falls.
 LONGEST_UNKNOWN_S = 110.0
 UNSETTLED_S = 600.0
+# A longer dip is a door only where this share of it came in its first third.
+LONGEST_SLOW_S = 140.0
+EARLY_SHARE = 0.55
 # A regulator's overshoot may make one cycle (rise to rise and fall to fall), but not a second.
 CYCLES_IN_A_ROW = 3
 # Longest time open: longer is not a door but an oven switched off, or left open.
@@ -125,9 +128,9 @@ class Door:
         for drops in self._scales:
             drops.ordinary(from_s, to_s)
 
-    def is_open(self) -> bool:
-        """Whether a dip is being watched whose return has not come."""
-        return self._open is not None
+    def opened_s(self) -> float | None:
+        """When a dip began whose return has not come; None where there is none."""
+        return None if self._open is None else self._open.start_s
 
     def _is_known(self, t_s: float) -> bool:
         """Whether the oven's own drops are known, and hold at this time."""
@@ -198,12 +201,20 @@ class Door:
         self._open = None
         end_s = self._shut(dip, lag_s)
         self._quiet_until_s = now.t_s + REST_S
+        if dip.lowest.t_s - dip.start_s > LONGEST_SLOW_S and not self._fell_fast(dip):
+            return None
         if not self._is_known(dip.start_s) and dip.lowest.t_s - dip.start_s > LONGEST_UNKNOWN_S:
             return None
         if depth < max(SMALLEST_DEPTH_C, 3 * sigma):
             return None
         self._unsettled_until_s = end_s + UNSETTLED_S
         return Dip(dip.start_s, end_s, depth, dip.lowest.t_s, now.t_s)
+
+    def _fell_fast(self, dip: _Open) -> bool:
+        """Whether most of the dip came early, as behind an open door, not evenly or late."""
+        early_s = dip.start_s + (dip.lowest.t_s - dip.start_s) / 3
+        early_c = min(s.celsius for s in self.trace.between(dip.start_s - 1.0, early_s))
+        return dip.base_c - early_c >= EARLY_SHARE * (dip.base_c - dip.lowest.celsius)
 
     def _shut(self, dip: _Open, lag_s: float) -> float:
         """When the air itself (the reading without the probe's lag) was lowest."""

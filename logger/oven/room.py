@@ -29,7 +29,12 @@ TURNED_S = 20.0
 # Ten minutes without a turn, and minutes that differ by no more than this: no cycling.
 STRETCH_MINUTES, STRETCH_C = 10, 4.0
 # Cycles that differ from the usual period by more hide something (a missed door, a knob turned).
+# Four alike in a row (rise to rise, fall to fall, and again) are the new usual.
 USUAL_PERIOD = 0.45
+ODD_IN_A_ROW = 4
+# An oven that held still cycles only when it is seen doing so twice (both kinds overlap by half):
+# a regulator that overshoots after a door makes one.
+CYCLES_IN_A_ROW = 3
 # Cycles from rise to rise and from fall to fall overlap by half: only one kind is told.
 OVERLAP = 0.1
 # Back at the mean: this close to it, or this share of the swing.
@@ -62,6 +67,8 @@ class Oven:
     _returning: list[Dip] = field(default_factory=list)
     _recovery: _Recovery | None = None
     _told_s: float = -1e9
+    _holds_still: bool = False
+    _in_a_row: int = 0
     _mean_c: float | None = None
     _swing_c: float = 0.0
     _said: list[OvenCycle] = field(default_factory=list)
@@ -136,11 +143,13 @@ class Oven:
             out += self._preheated(self._preheat.began_hot(self._first_c, self._turns.found))
         for cycle in self._cycles.add(smooth):
             out += self._cycle(cycle)
-        if self._door.is_open():
+        if self._door.opened_s() is not None:
             self._minutes.restart(now.t_s)
             self._stretch.restart(now.t_s)
         if self._minutes.add(now.t_s):
-            out += self._preheated(self._preheat.minute(self._minutes, now.t_s))
+            flat = self._preheat.minute(self._minutes, now.t_s)
+            self._holds_still = self._holds_still or flat is not None
+            out += self._preheated(flat)
         if self._stretch.add(now.t_s):
             out += self._still()
         out += self._recovered(smooth.t_s, smooth.celsius)
@@ -169,7 +178,8 @@ class Oven:
 
     def _is_disturbed(self, from_s: float, to_s: float) -> bool:
         """Whether a door, or the rise after one, lies in this time."""
-        if self._door.is_open():
+        opened_s = self._door.opened_s()
+        if opened_s is not None and opened_s <= to_s:
             return True
         for dip in self._dips:
             if dip.start_s > to_s:
@@ -187,9 +197,15 @@ class Oven:
         self._door.ordinary(cycle.from_s, cycle.to_s, True)
         before = self._preheat.done
         out = self._preheated(self._preheat.cycle(cycle, self._first_peak_s))
-        self._mean_c, self._swing_c = cycle.mean_c, cycle.shown_swing_c
+        if self._preheat.done is not None:
+            self._mean_c, self._swing_c = cycle.mean_c, cycle.shown_swing_c
         overlap_s = OVERLAP * cycle.period_s
-        if before is None or cycle.from_s < max(before.reached_s, self._told_s) - overlap_s:
+        self._in_a_row += 1
+        if self._in_a_row >= CYCLES_IN_A_ROW:
+            self._holds_still = False
+        if before is None or self._holds_still:
+            return out
+        if cycle.from_s < max(before.reached_s, self._told_s) - overlap_s:
             return out
         self._told_s = cycle.to_s
         delay_s = self._lag.delay_s(cycle.period_s)
@@ -202,17 +218,17 @@ class Oven:
         )
 
     def _is_usual(self, cycle: Cycle) -> bool:
-        """Whether the period is like the others; two odd ones in a row are the new usual."""
+        """Whether the period is like the others, or like other odd ones."""
         periods = sorted(c.period_s for c in self._cycles.last[:-1])
-        if self._preheat.done is None or len(self._said) < 2 or not periods:
+        if self._preheat.done is None or len(periods) < 2:
             return True
         usual = periods[len(periods) // 2]
         if abs(cycle.period_s - usual) <= USUAL_PERIOD * usual:
             self._odd.clear()
             return True
-        alike = bool(self._odd) and abs(cycle.period_s - self._odd[-1]) <= USUAL_PERIOD * usual
         self._odd.append(cycle.period_s)
-        return alike
+        last = self._odd[-ODD_IN_A_ROW:]
+        return len(last) == ODD_IN_A_ROW and max(last) - min(last) <= USUAL_PERIOD * usual
 
     def _still(self) -> list[Body]:
         """Ten whole minutes without a turn or a door after preheating: no cycling."""
@@ -226,6 +242,7 @@ class Oven:
         to_s = self._stretch.end_s
         from_s = to_s - 60.0 * STRETCH_MINUTES
         means.clear()
+        self._holds_still, self._in_a_row = True, 0
         self._door.ordinary(from_s, to_s, False)
         self._mean_c, self._swing_c = sum(last) / len(last), 0.0
         return self._say(from_s, to_s, self._mean_c, max(last) - min(last), None)
@@ -259,7 +276,7 @@ class Oven:
 
     def _recovered(self, t_s: float, celsius: float) -> list[Body]:
         pending = self._recovery
-        if pending is None or self._mean_c is None or self._door.is_open():
+        if pending is None or self._mean_c is None or self._door.opened_s() is not None:
             return []
         if t_s - pending.end_s > LONGEST_RECOVERY_S:
             self._recovery = None

@@ -69,7 +69,7 @@ def test_periods_are_within_ten_seconds(ovens: ModuleType, heard: Any) -> None:
 def test_cycling_ovens_have_periods(ovens: ModuleType, heard: Any) -> None:
     periods = [c.period_s for s, c, _, _ in _cycles(ovens, heard) if not s.invented.regulated]
 
-    assert all(p is not None and 200 <= p <= 1100 for p in periods)
+    assert all(p is not None and 170 <= p <= 1100 for p in periods)
 
 
 def test_regulated_ovens_have_stretches_of_ten_minutes(ovens: ModuleType, heard: Any) -> None:

@@ -1,7 +1,8 @@
 """EWMA and CUSUM against worked examples of NIST/SEMATECH.
 
 NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4 (EWMA control charts) and section
-6.3.2.3 (CUSUM control charts). Status: secondary source; the numbers were read in documents that reproduce the examples, not in the handbook itself.
+6.3.2.3 (CUSUM control charts). Status: secondary source; the numbers were read in documents that
+reproduce the examples, not in the handbook itself.
 """
 
 from __future__ import annotations
