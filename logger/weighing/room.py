@@ -19,7 +19,16 @@ from logger.plan import Formula, ScaleFacts
 from logger.weighing.advice import Stream
 from logger.weighing.ledger import Ledger
 from logger.weighing.pieces import Piece
-from logger.weighing.scale import ContainerOn, Ended, Extended, Lifted, Scale, Signal, Tared, Vanished
+from logger.weighing.scale import (
+    ContainerOn,
+    Ended,
+    Extended,
+    Lifted,
+    Scale,
+    Signal,
+    Tared,
+    Vanished,
+)
 from logger.weighing.settling import S
 
 LEFT_ALONE_US = 30 * S  # an under line is decided after so long a rest

@@ -5,9 +5,10 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
+from weighing_bench import Bench, Physics, line, run, standing
+
 from logger.events import Event
 from logger.plan import Formula, Line
-from weighing_bench import Bench, Physics, line, run, standing
 
 NAMES = (
     ("cake flour", 120, 420, 0.01),

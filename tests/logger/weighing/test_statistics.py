@@ -1,0 +1,26 @@
+"""Over many random weighings, scales and mishaps: how often is the room right?
+
+The goals are the project's. The bench gives every kind of noise, filter and division; nothing in
+the room was fitted to it, and it is nastier than most benches.
+"""
+
+from __future__ import annotations
+
+from weighing_days import Score, day
+
+DAYS = 96
+
+
+def test_the_room_is_right_as_often_as_it_promises() -> None:
+    score, notes = Score(), []
+    for seed in range(1000, 1000 + DAYS):
+        notes += [f"{seed}: {note}" for note in score.add(day(seed))]
+    report = f"{score}\n" + "\n".join(notes)
+
+    assert score.additions > 400, report
+    assert score.false_within == 0, report
+    assert score.right >= 0.97 * score.clear, report
+    assert score.wrong <= 0.02 * score.additions, report
+    assert score.missing <= 0.011 * score.additions, report
+    assert score.invented <= 0.007 * score.additions, report
+    assert score.close >= 0.93 * score.massed, report
