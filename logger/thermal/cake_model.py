@@ -1,0 +1,109 @@
+"""Three cells from the surface to the core: the physics of one time step, for many cakes at once.
+
+Outer, middle and core cell are equal and exchange heat with their neighbours; hot moist crumb
+exchanges faster than cool crumb. The outer cell is heated by the oven up to the plateau where all
+heat goes into evaporation, or loses heat to the surrounding air: in proportion to an excess to the
+power 1 + m (natural convection, radiation), and by evaporation in proportion to the difference of
+vapour pressures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.thermal.design_points import Array
+
+REFERENCE_EXCESS_K = 30.0  # at which `loss` is the dry rate
+# (p(50 °C) − p(23 °C)) / 27 K in kPa/K: at which `evaporation` is a share of the dry loss.
+REFERENCE_SLOPE_KPA_PER_K = 0.353
+WARM_C, HOT_SPAN_K = 45.0, 50.0  # where moist crumb begins to conduct better, and over how much
+
+
+@dataclass(slots=True)
+class Rates:
+    """What does not change within a run; each of shape (members,).
+
+    Attributes:
+        exchange: between neighbouring cells, 1/s.
+        hot: how much more hot crumb exchanges (at 95 °C: 1 + hot).
+        loss: of the whole cake to air at 30 K of excess, 1/s, dry.
+        bend: the exponent m.
+        evaporation: share of the dry loss at 50 °C.
+        heating: of the whole cake in the oven, 1/s.
+        plateau: where boiling holds the cells in the oven, °C.
+        rising: how much faster rising batter exchanges in the oven than the crumb it becomes.
+    """
+
+    exchange: Array
+    hot: Array
+    loss: Array
+    bend: Array
+    evaporation: Array
+    heating: Array
+    plateau: Array
+    rising: Array
+
+
+def vapour_pressure_kpa(celsius: Array) -> Array:
+    """Saturation pressure over water, Magnus' formula (WMO constants), −40 to 110 °C."""
+    out: Array = 0.6112 * np.exp(17.62 * celsius / (243.12 + celsius))
+    return out
+
+
+def loss_rate(outer: Array, air: Array, rates: Rates) -> Array:
+    """Rate at which the outer cell nears the air, 1/s."""
+    excess = outer - air
+    size = np.maximum(np.abs(excess), 0.5)
+    dry = (size * (1.0 / REFERENCE_EXCESS_K)) ** rates.bend
+    signed = np.copysign(size, excess)
+    warm = np.minimum(outer, 105.0)
+    slope = (vapour_pressure_kpa(warm) - vapour_pressure_kpa(warm - signed)) / signed
+    out: Array = 3.0 * rates.loss * (dry + rates.evaporation / REFERENCE_SLOPE_KPA_PER_K * slope)
+    return out
+
+
+def _exchange(sum_of_two: Array, rates: Rates, in_oven: bool) -> Array:
+    """Exchange rate between two cells from the sum of their temperatures."""
+    heat = np.minimum(np.maximum((sum_of_two - 2 * WARM_C) * (0.5 / HOT_SPAN_K), 0.0), 1.2)
+    g: Array = rates.exchange * (1.0 + rates.hot * heat * heat)
+    if in_oven:
+        g *= rates.rising
+    return g
+
+
+def step(cells: Array, dt_s: float, air: Array, rates: Rates, in_oven: bool) -> Array:
+    """Cells after `dt_s`, shape (3, members): half implicit, stable for every step.
+
+    Args:
+        cells: outer, middle, core in °C.
+        dt_s: the step; accurate up to about a twentieth of the cake's time constant.
+        air: oven or surrounding air in °C.
+        rates: of the members.
+        in_oven: whether the air heats and boiling bounds the cells.
+    """
+    t1, t2, t3 = cells
+    g, h = _exchange(t1 + t2, rates, in_oven), _exchange(t2 + t3, rates, in_oven)
+    k = 3.0 * rates.heating if in_oven else loss_rate(t1, air, rates)
+    # θ-scheme, θ a little over a half so that the fast modes die out.
+    ahead, now = 0.55 * dt_s, 0.45 * dt_s
+    r1 = t1 + now * (g * (t2 - t1) + k * (air - t1)) + ahead * k * air
+    r2 = t2 + now * (g * (t1 - t2) + h * (t3 - t2))
+    r3 = t3 + now * h * (t2 - t3)
+    e, f = ahead * g, ahead * h
+    # Thomas' elimination from the core outward.
+    b3 = 1.0 + f
+    f3 = f / b3
+    b2 = 1.0 + e + f - f * f3
+    s2 = r2 + f3 * r3
+    f2 = e / b2
+    b1 = 1.0 + e + ahead * k - e * f2
+    out = np.empty_like(cells)
+    out[0] = (r1 + f2 * s2) / b1
+    if in_oven:
+        # The boiling front: what the oven gives beyond it leaves as steam.
+        np.minimum(out[0], np.maximum(rates.plateau, t1 - 0.02 * dt_s), out=out[0])
+    out[1] = (s2 + e * out[0]) / b2
+    out[2] = (r3 + f * out[1]) / b3
+    return out

@@ -1,0 +1,224 @@
+"""Many possible cakes, weighed against the readings: an ensemble Kalman filter.
+
+Each member is a cake with its own cells and its own unknowns (rates, exponent, evaporation,
+plateau, offset of the air). A reading moves all of them by their covariance with what it measures
+(the square-root form of Whitaker & Hamill 2002, which needs no drawn noise). What the three cells
+cannot know (a slowly changing crust, draughts) is a small steady disturbance of the rates; it is
+also carried forward, so that forecasts widen with the time that is left.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+
+import numpy as np
+
+from logger.thermal.cake_model import Rates, step
+from logger.thermal.design_points import Array, Disturbances, normal_design
+from logger.thermal.priors import Priors
+
+MEMBERS = 360
+# Rows of the state.
+OUTER, MIDDLE, CORE, EXCHANGE, LOSS, HEATING = range(6)
+HOT, BEND, EVAPORATION, PLATEAU, AIR, RISING = range(6, 12)
+FUTURE_RATE, FUTURE_AIR = 12, 13  # of the design only: disturbances of the time to come
+ROWS = 12
+
+# Natural convection alone gives m = 0.25, radiation about 0.1 (Holman; Incropera).
+BEND_PRIOR = (0.2, 0.08)
+# Batter is thinner and denser than the crumb it becomes: it exchanges faster by the ratio of k ρ,
+# (0.23 · 800)/(0.12 · 350). Rising, it goes from the one to the other: their geometric mean.
+RISING_PRIOR = (math.log(2.1), 0.4)
+
+# Steady disturbances, standard deviation after one hour.
+RATE_DRIFT = 0.12  # of the logarithms of exchange, loss and heating
+AIR_DRIFT_K = 0.3
+FUTURE_RATE_DRIFT = 0.10
+# In the oven crumb changes while it bakes: at once, not with the root of time.
+FUTURE_OVEN_RATE = 0.12
+# After a change of surroundings the core tells of it only with the diffusion time.
+FUTURE_AFTER_CHANGE = 0.30
+CHANGE_FADES_S = 900.0
+FUTURE_AIR_DRIFT_K = 0.35
+LONGEST_DRIFT_H = 3.0
+
+# A reading's error: rounding, noise, and what the three cells leave out. The last is correlated
+# over minutes, so a reading a minute counts for less than independent ones would.
+READING_SD_K = 0.12
+CORRELATED_SD_K = 0.15
+CORRELATED_PER_K = 0.009  # of the excess over the air: what the cells leave out shrinks with it
+CORRELATED_IN_OVEN_K = 0.45
+CORRELATION_S = 240.0
+LONGEST_STEP_S = 30.0
+OUTLIER = 2.5  # standardised innovation from which a reading counts for less
+
+
+class Ensemble:
+    """Possible cakes at `t_s` (seconds since the room's origin).
+
+    Attributes:
+        t_s: time of the cells.
+        x: state, shape (ROWS, MEMBERS); see the row names.
+        in_oven: whether the air heats.
+    """
+
+    def __init__(self, priors: Priors, t_s: float) -> None:
+        self.t_s = t_s
+        self.in_oven = False
+        self._z = normal_design(MEMBERS, ROWS + 2)
+        self._disturbances = Disturbances(MEMBERS)
+        self._last_assimilated_s: float | None = None
+        self.changed_s = t_s
+        self._doubt = priors.doubt
+        self._air_c = priors.batter_c[0]
+        z = self._z
+        self.x = np.empty((ROWS, MEMBERS))
+        for row, (centre, spread) in (
+            (EXCHANGE, priors.exchange_per_s),
+            (LOSS, priors.loss_per_s),
+            (HEATING, priors.heating_per_s),
+            (HOT, priors.hot),
+            (EVAPORATION, priors.evaporation),
+        ):
+            self.x[row] = math.log(centre) + spread * z[row]
+        self.x[BEND] = BEND_PRIOR[0] + BEND_PRIOR[1] * z[BEND]
+        self.x[PLATEAU] = priors.plateau_c[0] + priors.plateau_c[1] * z[PLATEAU]
+        self.x[AIR] = 0.0
+        self.x[RISING] = RISING_PRIOR[0] + RISING_PRIOR[1] * z[RISING]
+        self.x[:3] = priors.batter_c[0]
+
+    def copy(self) -> Ensemble:
+        """An ensemble that goes its own way from here."""
+        return copy.deepcopy(self)
+
+    def start_uniform(self, celsius: float, spread_k: float) -> None:
+        """Cells of one temperature, as batter has them."""
+        self.x[:3] = celsius + spread_k * self._z[CORE]
+
+    def start_cooling(self, core_c: float, air_c: float) -> None:
+        """Cells of a cake that has been cooling for an unknown while.
+
+        The outside may still be as hot as the core (just out) or as cold as a slab's slowest mode
+        at Bi 3 makes it.
+        """
+        excess = core_c - air_c
+        share = 1.0 / (1.0 + np.exp(-1.5 * self._z[OUTER]))  # 0 to 1, even
+        self.x[CORE] = core_c + 0.4 * self._z[CORE]
+        self.x[MIDDLE] = self.x[CORE] - excess * 0.18 * share
+        self.x[OUTER] = self.x[CORE] - excess * 0.5 * share
+
+    def start_hot(self, core_c: float) -> None:
+        """Cells of a cake that comes out of an oven: the outside at the plateau."""
+        self.x[CORE] = core_c + 0.4 * self._z[CORE]
+        self.x[OUTER] = np.maximum(self.x[PLATEAU], self.x[CORE]) - 2.0
+        self.x[MIDDLE] = (self.x[CORE] + self.x[OUTER]) / 2 + self._z[MIDDLE]
+
+    def spread_air(self, sd_k: float, mean_k: float = 0.0) -> None:
+        """How far the air around the cake may be from the air that is known."""
+        self.x[AIR] = mean_k + sd_k * self._z[AIR]
+
+    def loosen(self, row: int, sd: float, shift: float = 0.0) -> None:
+        """Shift a row of the state and widen it, e.g. after a move."""
+        self.x[row] += shift + sd * self._disturbances.next()
+
+    def rates(self) -> Rates:
+        """The members' rates as the model wants them."""
+        x = self.x
+        # The exponentials' limits keep a member that was moved far by one reading physical.
+        return Rates(
+            exchange=np.exp(np.clip(x[EXCHANGE], -12.0, -1.5)),
+            hot=np.exp(np.clip(x[HOT], -3.0, 2.0)),
+            loss=np.exp(np.clip(x[LOSS], -13.0, -3.5)),
+            bend=np.clip(x[BEND], 0.0, 0.4),
+            evaporation=np.exp(np.clip(x[EVAPORATION], -6.0, 1.5)),
+            heating=np.exp(np.clip(x[HEATING], -12.0, -3.5)),
+            plateau=x[PLATEAU],
+            rising=np.exp(np.clip(x[RISING], -0.7, 2.5)),
+        )
+
+    def advance(self, t_s: float, air_c: float) -> None:
+        """Let the cells live until `t_s` in air of `air_c`, with the steady disturbances."""
+        span = t_s - self.t_s
+        if span <= 0:
+            return
+        rates = self.rates()
+        self._air_c = air_c
+        air = air_c + (0.0 if self.in_oven else 1.0) * self.x[AIR]
+        parts = math.ceil(span / LONGEST_STEP_S)
+        cells = self.x[:3]
+        for _ in range(parts):
+            cells = step(cells, span / parts, air, rates, self.in_oven)
+        self.x[:3] = cells
+        self.t_s = t_s
+        hours = math.sqrt(min(span, 3600.0) / 3600.0)
+        self.loosen(EXCHANGE, RATE_DRIFT * hours)
+        if self.in_oven:
+            self.loosen(HEATING, 1.5 * RATE_DRIFT * hours)
+            self.loosen(PLATEAU, 0.3 * hours)
+        else:
+            self.loosen(LOSS, RATE_DRIFT * hours)
+            self.loosen(AIR, AIR_DRIFT_K * hours)
+
+    def surface(self) -> Array:
+        """Surface temperature: the outer cell's, extrapolated half a cell outward."""
+        out: Array = self.x[OUTER] - 0.4 * (self.x[MIDDLE] - self.x[OUTER])
+        return out
+
+    def assimilate(self, measured_c: float, row: int = CORE, extra_sd_k: float = 0.0) -> float:
+        """Learn from a reading at the cells' time; gives its standardised innovation."""
+        y = self.surface() if row == OUTER else self.x[row].copy()
+        elapsed = CORRELATION_S
+        if row == CORE:
+            if self._last_assimilated_s is not None:
+                elapsed = self.t_s - self._last_assimilated_s
+            self._last_assimilated_s = self.t_s
+        weight = max(1.0, CORRELATION_S / max(elapsed, 1.0))
+        mean = float(y.mean())
+        correlated = CORRELATED_IN_OVEN_K
+        if not self.in_oven:
+            per_k = CORRELATED_PER_K * (1.0 + 4.0 * self._doubt)
+            correlated = CORRELATED_SD_K + per_k * abs(mean - self._air_c)
+        error = READING_SD_K**2 + correlated**2 * weight + extra_sd_k**2
+        deviation = y - mean
+        variance = float(deviation @ deviation) / (MEMBERS - 1)
+        innovation = measured_c - mean
+        size = abs(innovation) / math.sqrt(variance + error)
+        if size > OUTLIER:
+            # Heavy tails: beyond the limit the error is taken to be as large as it looks.
+            error += (variance + error) * ((size / OUTLIER) ** 2 - 1.0)
+        total = variance + error
+        means = self.x.mean(axis=1, keepdims=True)
+        around = self.x - means
+        gain = (around @ deviation) / (MEMBERS - 1) / total
+        shrink = 1.0 / (1.0 + math.sqrt(error / total))
+        self.x = (means + gain[:, None] * innovation) + around - np.outer(shrink * gain, deviation)
+        if self.in_oven:
+            top = np.maximum(self.x[PLATEAU], self.x[CORE])
+            np.minimum(self.x[OUTER], top, out=self.x[OUTER])
+            np.minimum(self.x[MIDDLE], top, out=self.x[MIDDLE])
+        return innovation / math.sqrt(total)
+
+    def core(self) -> tuple[float, float]:
+        """Mean and standard deviation of the core."""
+        row = self.x[CORE]
+        return float(row.mean()), float(row.std())
+
+    def settle_on(self, core_c: float) -> None:
+        """The probe now reads another place: move the cells with it, keep what was learnt."""
+        shift = core_c - float(self.x[CORE].mean())
+        self.x[:3] += shift
+        self.x[CORE] = core_c + 0.4 * self._z[CORE]
+        self.x[MIDDLE] += 0.5 * self._disturbances.next()
+        self.loosen(LOSS, 0.1)
+        self.loosen(EXCHANGE, 0.2)
+
+    def future(self) -> tuple[Array, Array]:
+        """The members' disturbances of the time to come: of the rate, and of the air."""
+        return self._z[FUTURE_RATE], self._z[FUTURE_AIR]
+
+    def doubt_now(self) -> float:
+        """Relative error of the rates that no time has passed for yet."""
+        age = self.t_s - self.changed_s
+        fresh = FUTURE_AFTER_CHANGE * math.exp(-age / CHANGE_FADES_S)
+        return self._doubt + fresh + (FUTURE_OVEN_RATE if self.in_oven else 0.0)

@@ -1,0 +1,211 @@
+"""Follows the core probe: screens it, feeds the ensemble, knows when the probe is astray."""
+
+from __future__ import annotations
+
+from enum import Enum
+from statistics import median
+
+import numpy as np
+
+from logger.thermal import ensemble as rows
+from logger.thermal.ensemble import Ensemble
+from logger.thermal.forecast import Course
+from logger.thermal.screen import Screen, Verdict
+from logger.thermal.surroundings import Surroundings
+from logger.thermal.track import Track
+
+WINDOW_S = 30.0
+# A level that is so far from what the ensemble expects is not the crumb it followed.
+ASTRAY_K, ASTRAY_SD = 5.0, 4.0
+BACK_K, BACK_SD, BACK_S = 3.0, 3.0, 20.0
+# A new place is believed after so long, if it changes the way the cake does.
+NEW_PLACE_S, NEW_PLACE_K, NEW_PLACE_RANGE_K = 240.0, 0.2, 12.0
+SETTLE_AFTER_MARK_S = 45.0
+# Innovations one after the other that say: the cake cools otherwise than it did.
+CHANGE_SLACK, CHANGE_LIMIT, CHANGE_AFTER_S = 0.7, 6.0, 900.0
+
+
+class Note(Enum):
+    """What the follower noticed."""
+
+    OUT = "probe out"
+    BACK = "probe back"
+    NEW_PLACE = "probe moved"
+    CHANGED = "moved"
+    BROKEN = "interrupted"
+
+
+class Follower:
+    """Attributes are read by the room; `ensemble` is None while there is nothing to follow."""
+
+    def __init__(self, air: Surroundings) -> None:
+        self.air = air
+        self.screen = Screen()
+        self.track = Track(-60.0, 320.0)
+        self.ensemble: Ensemble | None = None
+        self.course: Course | None = None
+        self.last: tuple[float, float] | None = None
+        self.level_since_s = 0.0
+        self.astray = False
+        self._resettle_s: float | None = None
+        self._window: list[tuple[float, float]] = []
+        self._off: list[tuple[float, float]] = []
+        self._near_since_s: float | None = None
+        self._fast = 0.0
+        self._slow = 0.0
+
+    def start(self, ensemble: Ensemble) -> None:
+        """Follow a new ensemble from its time on, catching up with what was read since."""
+        self.ensemble, self.course = ensemble, None
+        self._window.clear()
+        self._off.clear()
+        self.astray, self._near_since_s, self._resettle_s = False, None, None
+        self._fast = self._slow = 0.0
+        from_s = max(ensemble.t_s, self.level_since_s)
+        for t_s, celsius in self.track.since(from_s):
+            if self._window and t_s - self._window[0][0] >= WINDOW_S:
+                self.flush()
+            self._window.append((t_s, celsius))
+        self.flush()
+
+    def feed(self, t_s: float, celsius: float) -> tuple[bool, list[Note]]:
+        """A reading; whether it is the crumb's, and what was noticed."""
+        notes: list[Note] = []
+        if self._window and t_s - self._window[0][0] >= WINDOW_S:
+            notes += self.flush()
+        verdict = self.screen.judge(t_s, celsius)
+        if verdict is Verdict.HELD:
+            return False, [*notes, Note.BROKEN]
+        if verdict is Verdict.MOVED:
+            self.level_since_s = t_s
+            self._window.clear()
+            notes.append(Note.BROKEN)
+            if self.ensemble is not None and not self.astray and not self._fits(t_s, celsius):
+                notes += self._go_astray()
+        self.last = (t_s, celsius)
+        self.track.add(t_s, celsius)
+        if self.ensemble is None:
+            return True, notes
+        if self._resettle_s is not None:
+            self._off.append((t_s, celsius))
+            if t_s - self._resettle_s >= SETTLE_AFTER_MARK_S and len(self._off) >= 2:
+                self._settle(t_s, celsius)
+            return False, notes
+        if self.astray:
+            notes += self._astray(t_s, celsius)
+            return not self.astray and Note.NEW_PLACE not in notes, notes
+        self._window.append((t_s, celsius))
+        return True, notes
+
+    def probe_moves(self, t_s: float) -> None:
+        """A person said that the probe was moved."""
+        self.screen.expect_anything()
+        self._window.clear()
+        self._off.clear()
+        self.level_since_s = t_s
+        self.astray = False
+        self._resettle_s = t_s
+
+    def flush(self) -> list[Note]:
+        """Let the ensemble learn from what was read since it last did."""
+        window, self._window = self._window, []
+        e = self.ensemble
+        if e is None or not window:
+            return []
+        t_s = sum(t for t, _ in window) / len(window)
+        celsius = median(v for _, v in window)
+        if t_s < e.t_s - WINDOW_S:
+            return []
+        e.advance(t_s, self.air.air_c(t_s, e.in_oven))
+        mean, sd = e.core()
+        if abs(celsius - mean) > 2 * ASTRAY_K + ASTRAY_SD * sd:
+            self._off = list(window)
+            return self._go_astray()
+        z = e.assimilate(celsius)
+        return self._changed(e, z)
+
+    def at_now(self, now_s: float) -> Ensemble | None:
+        """The ensemble as of now: a copy carried over what has not been read."""
+        e = self.ensemble
+        if e is None or now_s - e.t_s < 1.0:
+            return e
+        ahead = e.copy()
+        ahead.advance(now_s, self.air.air_c(now_s, e.in_oven))
+        return ahead
+
+    def _changed(self, e: Ensemble, z: float) -> list[Note]:
+        """Whether the innovations keep to one side, as after an unmarked move."""
+        if e.in_oven or e.t_s - e.changed_s < CHANGE_AFTER_S:
+            self._fast = self._slow = 0.0
+            return []
+        self._fast = max(0.0, self._fast - z - CHANGE_SLACK)
+        self._slow = max(0.0, self._slow + z - CHANGE_SLACK)
+        if max(self._fast, self._slow) < CHANGE_LIMIT:
+            return []
+        e.changed_s = e.t_s
+        e.loosen(rows.LOSS, 0.4, 0.3 if self._fast > self._slow else -0.2)
+        e.loosen(rows.AIR, 1.0 if self.air.room else 2.0)
+        self._fast = self._slow = 0.0
+        return [Note.CHANGED]
+
+    def _expected(self, t_s: float) -> tuple[float, float]:
+        e = self.ensemble
+        if self.course is not None:
+            times = self.course.times_s
+            mean = float(np.interp(t_s, times, self.course.core_mean))
+            sd = float(np.interp(t_s, times, self.course.core_sd))
+            return mean, sd
+        return e.core() if e is not None else (0.0, 1e3)
+
+    def _fits(self, t_s: float, celsius: float) -> bool:
+        mean, sd = self._expected(t_s)
+        return abs(celsius - mean) <= ASTRAY_K + ASTRAY_SD * sd
+
+    def _go_astray(self) -> list[Note]:
+        self.astray = True
+        self._near_since_s = None
+        self._off = []
+        return [Note.OUT, Note.BROKEN]
+
+    def _astray(self, t_s: float, celsius: float) -> list[Note]:
+        mean, sd = self._expected(t_s)
+        if abs(celsius - mean) <= BACK_K + BACK_SD * sd:
+            if self._near_since_s is None:
+                self._near_since_s = t_s
+            if t_s - self._near_since_s >= BACK_S:
+                self.astray = False
+                self._off.clear()
+                return [Note.BACK, Note.BROKEN]
+        else:
+            self._near_since_s = None
+        self._off.append((t_s, celsius))
+        start = max(self.level_since_s, t_s - NEW_PLACE_S)
+        self._off = [(t, v) for t, v in self._off if t >= start]
+        if self._is_new_place():
+            self._settle(t_s, celsius)
+            return [Note.NEW_PLACE, Note.BROKEN]
+        return []
+
+    def _is_new_place(self) -> bool:
+        """Whether what is read elsewhere is like crumb: between air and plateau, on its way."""
+        e = self.ensemble
+        if e is None or len(self._off) < 4:
+            return False
+        (first_s, first), (last_s, last) = self._off[0], self._off[-1]
+        values = [v for _, v in self._off]
+        if last_s - first_s < 0.9 * NEW_PLACE_S or max(values) - min(values) > NEW_PLACE_RANGE_K:
+            return False
+        top = float(e.x[rows.PLATEAU].mean()) + 3.0
+        air = self.air.air_c(last_s, e.in_oven)
+        if e.in_oven:
+            return last <= top and last - first >= NEW_PLACE_K
+        return air + 2.0 < last <= top and first - last >= NEW_PLACE_K
+
+    def _settle(self, t_s: float, celsius: float) -> None:
+        e = self.ensemble
+        if e is not None:
+            e.advance(t_s, self.air.air_c(t_s, e.in_oven))
+            e.settle_on(celsius)
+        self.astray, self._resettle_s, self.course = False, None, None
+        self._off.clear()
+        self.level_since_s = t_s

@@ -1,0 +1,168 @@
+"""From an ensemble to a forecast: run every member on, note when it crosses, take quantiles."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.thermal.cake_model import Rates, step
+from logger.thermal.design_points import Array
+from logger.thermal.ensemble import (
+    AIR,
+    FUTURE_AIR_DRIFT_K,
+    FUTURE_RATE_DRIFT,
+    LONGEST_DRIFT_H,
+    MEMBERS,
+    Ensemble,
+)
+
+# A milestone that takes longer than this is 'never': nobody waits for it, and a room is another
+# room by then.
+HORIZON_COOLING_S = 12 * 3600.0
+HORIZON_BAKE_S = 3 * 3600.0
+FIRST_STEP_S = 20.0
+GROWTH = 1.08
+LONGEST_STEP_COOLING_S = 300.0
+LONGEST_STEP_BAKE_S = 45.0
+LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What is waited for.
+
+    Attributes:
+        celsius: temperature, of the core or the surface; or kelvins above the room.
+        of: ``core``, ``surface`` or ``above room``.
+        rising: crossed upward.
+        hold_s: added to the crossing.
+    """
+
+    celsius: float
+    of: str
+    rising: bool
+    hold_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What the members will do.
+
+    Attributes:
+        times_s: the instants, from the ensemble's time on.
+        core_mean, core_sd: of the core at these instants.
+        crossings: for each goal the members' times (inf: never), shape (MEMBERS,).
+        settles: for each goal where the members end (a peak for a rising goal).
+    """
+
+    times_s: Array
+    core_mean: Array
+    core_sd: Array
+    crossings: list[Array]
+    settles: list[Array]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """Quantiles of one goal's crossing, in seconds; None where never."""
+
+    median_s: float | None
+    low_s: float | None
+    high_s: float | None
+    settles_c: float
+
+
+def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) -> Course:
+    """Run the members on in air of `air_c` (the oven's, if they are in it).
+
+    `room_c` is what a goal above the room is above of.
+    """
+    rates = ensemble.rates()
+    cells = ensemble.x[:3].copy()
+    in_oven = ensemble.in_oven
+    drift, air_drift = ensemble.future()
+    doubt = ensemble.doubt_now()
+    horizon = HORIZON_BAKE_S if in_oven else HORIZON_COOLING_S
+    longest = LONGEST_STEP_BAKE_S if in_oven else LONGEST_STEP_COOLING_S
+    offset = np.zeros(MEMBERS) if in_oven else ensemble.x[AIR]
+    t, dt = 0.0, FIRST_STEP_S
+    times, means, sds = [0.0], [float(cells[2].mean())], [float(cells[2].std())]
+    crossings = [np.full(MEMBERS, math.inf) for _ in goals]
+    values = [_value(goal, cells, room_c) for goal in goals]
+    for goal, value, crossing in zip(goals, values, crossings, strict=True):
+        crossing[_beyond(goal, value)] = 0.0
+    peaks = [value.copy() for value in values]
+    while t < horizon and any(np.isinf(c).any() for c in crossings):
+        hours = min(t / 3600.0, LONGEST_DRIFT_H)
+        root = math.sqrt(hours)
+        factor = np.exp((doubt + FUTURE_RATE_DRIFT * root) * drift)
+        moved = Rates(
+            rates.exchange * factor if in_oven else rates.exchange,
+            rates.hot,
+            rates.loss * factor,
+            rates.bend,
+            rates.evaporation,
+            rates.heating * factor,
+            rates.plateau,
+            rates.rising,
+        )
+        room_drift = FUTURE_AIR_DRIFT_K * root * air_drift
+        air = air_c + (np.zeros(MEMBERS) if in_oven else offset + room_drift)
+        cells = step(cells, dt, air, moved, in_oven)
+        t += dt
+        for i, goal in enumerate(goals):
+            value = _value(goal, cells, room_c + (0.0 if in_oven else room_drift))
+            new = np.isinf(crossings[i]) & _beyond(goal, value)
+            if new.any():
+                before, after = values[i][new], value[new]
+                share = (goal.celsius - before) / np.where(after == before, 1.0, after - before)
+                crossings[i][new] = t - dt + dt * np.clip(share, 0.0, 1.0)
+            values[i] = value
+            peaks[i] = np.maximum(peaks[i], value) if goal.rising else value
+        times.append(t)
+        means.append(float(cells[2].mean()))
+        sds.append(float(cells[2].std()))
+        dt = min(dt * GROWTH, longest)
+    return Course(
+        times_s=ensemble.t_s + np.array(times),
+        core_mean=np.array(means),
+        core_sd=np.array(sds),
+        crossings=[
+            ensemble.t_s + c + goal.hold_s for c, goal in zip(crossings, goals, strict=True)
+        ],
+        settles=peaks,
+    )
+
+
+def _value(goal: Goal, cells: Array, room: float | Array) -> Array:
+    if goal.of == "surface":
+        out: Array = cells[0] - 0.4 * (cells[1] - cells[0])
+        return out
+    core: Array = cells[2]
+    return core - room if goal.of == "above room" else core
+
+
+def _beyond(goal: Goal, value: Array) -> NDArray[np.bool_]:
+    out: NDArray[np.bool_] = value >= goal.celsius if goal.rising else value <= goal.celsius
+    return out
+
+
+def outlook(crossing: Array, settles: Array) -> Outlook:
+    """Central 90 % interval and median of the members' crossings."""
+    ordered = np.sort(crossing)
+
+    def quantile(p: float) -> float | None:
+        at = p * (len(ordered) - 1)
+        low, share = int(at), at - int(at)
+        a, b = float(ordered[low]), float(ordered[min(low + 1, len(ordered) - 1)])
+        if math.isinf(a) or (math.isinf(b) and share > 0):
+            return None
+        return a + share * (b - a) if share else a
+
+    never = np.isinf(crossing)
+    settled = float(np.median(settles[never])) if never.any() else float(np.median(settles))
+    return Outlook(quantile(MEDIAN), quantile(LOW), quantile(HIGH), settled)

@@ -1,0 +1,99 @@
+"""Noticing without marks: the way into the oven, the way out, and a cake already cooling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from logger.thermal.track import Track
+
+# A core that gains this much in three minutes, and is still gaining, is in an oven.
+RISE_K, RISE_S = 3.0, 180.0
+STILL_RISING_K, STILL_S = 0.5, 60.0
+WARMER_THAN_C = 26.0
+OVEN_HOT_C = 90.0
+ONSET_K = 0.5
+CORE_HESITATES_S = 90.0  # heat needs this long to the core of a layer before it shows
+# In the oven a core never falls; below its peak by this much, and falling, it is out.
+FALL_K, FALL_S = 1.0, 120.0
+STILL_FALLING_K = 0.4
+HOT_C = 60.0
+DOOR_BEFORE_S, DOOR_AFTER_S = 600.0, 120.0
+LONGEST_CARRY_OVER_S = 900.0
+
+
+@dataclass(frozen=True, slots=True)
+class Noticed:
+    """When something happened, and how sure that is (0 to 1)."""
+
+    at_s: float
+    confidence: float
+
+
+@dataclass(slots=True)
+class Doors:
+    """Times at which the oven's door was open."""
+
+    spans: list[tuple[float, float]] = field(default_factory=list)
+
+    def last_within(self, from_s: float, to_s: float) -> float | None:
+        """Middle of the last opening that began within a span, None without one."""
+        for start, end in reversed(self.spans):
+            if from_s <= start <= to_s:
+                return (start + end) / 2
+        return None
+
+
+def way_in(core: Track, oven: Track, doors: Doors, now_s: float, since_s: float) -> Noticed | None:
+    """The way into the oven, from a core that rises as only an oven makes it.
+
+    Args:
+        core, oven: what they read.
+        doors: openings of the oven's door.
+        now_s: time of the newest core reading.
+        since_s: the core's readings before this are another level (the probe was moved).
+    """
+    if now_s - since_s < RISE_S:
+        return None
+    now, before = core.at(now_s), core.at(now_s - RISE_S)
+    shortly = core.at(now_s - STILL_S)
+    if now is None or before is None or shortly is None:
+        return None
+    if now - before < RISE_K or now - shortly < STILL_RISING_K or now < WARMER_THAN_C:
+        return None
+    air = oven.at(now_s)
+    if air is not None and air < OVEN_HOT_C:
+        return None
+    onset = core.last_below(now_s, max(since_s, now_s - 1500.0), ONSET_K)
+    door = doors.last_within(onset - DOOR_BEFORE_S, onset + DOOR_AFTER_S)
+    if door is not None:
+        return Noticed(door, 0.9)
+    return Noticed(max(onset - CORE_HESITATES_S, since_s), 0.75 if air is not None else 0.5)
+
+
+def way_out(core: Track, doors: Doors, now_s: float, since_s: float) -> Noticed | None:
+    """The way out of the oven, from a core that has passed its peak and falls."""
+    if now_s - since_s < 2 * FALL_S:
+        return None
+    now, before = core.at(now_s), core.at(now_s - FALL_S)
+    peak = core.peak(max(since_s, now_s - 1800.0), now_s)
+    if now is None or before is None or peak is None:
+        return None
+    peak_s, peak_c = peak
+    if peak_c < HOT_C or peak_c - now < FALL_K or before - now < STILL_FALLING_K:
+        return None
+    door = doors.last_within(peak_s - LONGEST_CARRY_OVER_S, now_s - 60.0)
+    if door is not None:
+        return Noticed(door, 0.9)
+    return Noticed(max(peak_s - FALL_S, since_s), 0.6)
+
+
+def cooling_since(core: Track, now_s: float, since_s: float, room_c: float) -> float | None:
+    """Since when a warm core has been falling, None while it is not seen to."""
+    now = core.at(now_s)
+    peak = core.peak(max(since_s, now_s - 1200.0), now_s)
+    if now is None or peak is None or now < room_c + 4.0:
+        return None
+    peak_s, peak_c = peak
+    if peak_c - now < 0.5 or now_s - peak_s < 45.0:
+        return None
+    return peak_s

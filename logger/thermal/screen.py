@@ -1,0 +1,85 @@
+"""Which core readings can be crumb: glitches and jumps are kept from everything that concludes.
+
+Crumb cannot change by several kelvins within seconds; a probe that is pulled out, pushed in,
+unplugged or disturbed does. A reading that jumps is held back. Back at the old level soon, it was
+a glitch; staying at another level, the probe has moved.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+from enum import Enum
+
+# Thin cakes in a hot oven heat their core by at most 8 K a minute; a mug of water loses 4.
+JUMP_K = 3.0
+FASTEST_K_PER_S = 0.12
+LONGEST_ALLOWANCE_S = 200.0
+WINDOW_S = 20.0
+STAYS_S = 25.0
+LEVEL_K = 3.0
+GLITCHES_C = (85.0, 0.0, 127.9375, -127.0)  # power-on and error values of common sensors
+
+
+class Verdict(Enum):
+    """What a reading is taken for."""
+
+    SOUND = "sound"
+    HELD = "held back"
+    MOVED = "another level"
+
+
+@dataclass(slots=True)
+class Screen:
+    """Judges the readings of one core channel in order."""
+
+    recent: deque[tuple[float, float]] = field(default_factory=deque)
+    held: list[tuple[float, float]] = field(default_factory=list)
+
+    def judge(self, t_s: float, celsius: float) -> Verdict:
+        """SOUND: use it. HELD: do not (yet). MOVED: this level stays, the old one is gone."""
+        if not -60.0 <= celsius <= 320.0:
+            return Verdict.HELD
+        if not self.recent and not self.held and celsius in GLITCHES_C:
+            return Verdict.HELD
+        if not self.recent or self._near(t_s, celsius):
+            self.held.clear()
+            self._keep(t_s, celsius)
+            return Verdict.SOUND
+        self.held.append((t_s, celsius))
+        # The newest stretch of what is held back, as long as it stays on one level.
+        start = len(self.held) - 1
+        while start > 0 and abs(self.held[start - 1][1] - celsius) <= (
+            LEVEL_K + FASTEST_K_PER_S * (t_s - self.held[start - 1][0])
+        ):
+            start -= 1
+        self.held = self.held[start:]
+        if len(self.held) >= 2 and t_s - self.held[0][0] >= STAYS_S and self._calm():
+            self.recent.clear()
+            self.held.clear()
+            self._keep(t_s, celsius)
+            return Verdict.MOVED
+        return Verdict.HELD
+
+    def expect_anything(self) -> None:
+        """The probe was said to be moved: the next level is as good as any."""
+        self.recent.clear()
+        self.held.clear()
+
+    def _keep(self, t_s: float, celsius: float) -> None:
+        self.recent.append((t_s, celsius))
+        while len(self.recent) > 1 and t_s - self.recent[0][0] > WINDOW_S:
+            self.recent.popleft()
+
+    def _near(self, t_s: float, celsius: float) -> bool:
+        for t, v in (self.recent[0], self.recent[-1]):
+            allowance = min(t_s - t, LONGEST_ALLOWANCE_S)
+            if abs(celsius - v) > JUMP_K + FASTEST_K_PER_S * allowance:
+                return False
+        return True
+
+    def _calm(self) -> bool:
+        """Whether the last `WINDOW_S` of what is held back are one level."""
+        t_end = self.held[-1][0]
+        values = [v for t, v in self.held if t_end - t <= WINDOW_S]
+        return max(values) - min(values) <= LEVEL_K
