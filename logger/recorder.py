@@ -397,10 +397,18 @@ def _arguments(argv: list[str] | None) -> argparse.Namespace:
     return parser.parse_args(argv)
 
 
-def main(argv: list[str] | None = None, start_batch: StartBatch | None = None) -> int:
+def main(
+    argv: list[str] | None = None,
+    start_batch: StartBatch | None = None,
+    pace: Pace = Pace(),
+) -> int:
     """Record until SIGTERM or SIGINT; the exit code."""
     from logger.batch import BatchView
-    from logger.conclusions import start_from
+
+    if start_batch is None:
+        from logger.conclusions import start_from
+
+        start_batch = start_from
 
     arguments = _arguments(argv)
     logging.basicConfig(
@@ -421,8 +429,9 @@ def main(argv: list[str] | None = None, start_batch: StartBatch | None = None) -
             config.kitchen,
             arguments.folder,
             clock,
-            start_batch or start_from,
+            start_batch,
             view_of=BatchView.of,
+            pace=pace,
         )
         return _run(recorder, stop)
     except (

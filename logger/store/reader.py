@@ -10,7 +10,7 @@ import json
 import queue
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -414,13 +414,12 @@ class Reader:
         """
         part = path.with_name(path.name + ".part")
         try:
-            with self._connection() as connection:
-                target = sqlite3.connect(part, isolation_level=None)
-                try:
-                    connection.backup(target)
-                    target.execute("PRAGMA journal_mode=DELETE")
-                finally:
-                    target.close()
+            with (
+                closing(sqlite3.connect(part, isolation_level=None)) as target,
+                self._connection() as connection,
+            ):
+                connection.backup(target)
+                target.execute("PRAGMA journal_mode=DELETE")
             part.replace(path)
         except (OSError, sqlite3.Error) as error:
             part.unlink(missing_ok=True)

@@ -6,12 +6,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-
-from drivers.config import BrokerConfig
-from logger import broker
-from logger.broker import RunningBroker
-from logger.recorder import Pace, Recorder
-from tests.logger.recorder.bench import (
+from recorder_bench import (
     KITCHEN,
     TOPICS,
     Listener,
@@ -21,7 +16,13 @@ from tests.logger.recorder.bench import (
     until,
 )
 
+from drivers.config import BrokerConfig
+from logger import broker
+from logger.broker import RunningBroker
+from logger.recorder import Pace, Recorder
+
 KINDS = ["mosquitto", "embedded"] if broker.find_mosquitto() else ["embedded"]
+QUICK = Pace(probe_s=0.2)
 
 
 @pytest.fixture(scope="session", params=KINDS)
@@ -55,7 +56,7 @@ def start_recorder(
     """Starts a recorder on the test's folder; all are stopped at the end."""
     started: list[Recorder] = []
 
-    def start(folder: str = "store", pace: Pace = Pace(probe_s=0.2)) -> Recorder:
+    def start(folder: str = "store", pace: Pace = QUICK) -> Recorder:
         recorder = Recorder(
             running_broker.address, KITCHEN, tmp_path / folder, clock, start_batch,
             view_of=ToyView, pace=pace,

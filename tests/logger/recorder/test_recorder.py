@@ -6,14 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-from drivers.reading import Reading
-from drivers.senml import pack
-from logger.entries import Gap, InstrumentState, Mark, PlanEntry, Tick
-from logger.presence import AnotherRecorder
-from logger.recorder import Pace, Recorder
-from logger.store import Reader, StoreBusy
-from tests.logger.recorder.bench import (
+from recorder_bench import (
     PLAN,
     T0,
     TOPICS,
@@ -25,6 +18,13 @@ from tests.logger.recorder.bench import (
     start_batch,
     until,
 )
+
+from drivers.reading import Reading
+from drivers.senml import pack
+from logger.entries import Gap, InstrumentState, Mark, PlanEntry, Tick
+from logger.presence import AnotherRecorder
+from logger.recorder import Pace, Recorder
+from logger.store import Reader, StoreBusy
 
 Start = Callable[..., Recorder]
 

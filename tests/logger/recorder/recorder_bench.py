@@ -26,7 +26,7 @@ PLAN = {"channels": {"bench-scale/mass": "scale", "oven-probe/air": "oven"}}
 
 
 class ToyRoom:
-    """Concludes something from everything: each reading above 1, each mark, each gap, each minute."""
+    """Concludes something from everything: readings above 1, marks, gaps, minutes."""
 
     def on_reading(self, reading: Reading, role: str) -> list[Body]:
         if reading.value == 666.0:
