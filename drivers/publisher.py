@@ -23,8 +23,9 @@ from typing import Any
 
 from drivers import senml
 from drivers.clock import Clock
+from drivers.ear import Ear
 from drivers.lanes import Item, Lane
-from drivers.mqtt import BrokerAddress, NotAnObject, Wire, decode
+from drivers.mqtt import BrokerAddress, Wire
 from drivers.outbox import Outbox
 from drivers.reading import Reading, seconds
 from drivers.topics import Topics
@@ -96,35 +97,31 @@ class Publisher:
         self._topics = topics
         self._outbox = outbox
         self._clock = clock
-        self._on_command = on_command
         self._on_death = on_death
         self._stall_s = stall_s
         self._queue: queue.Queue[Sequence[Item] | None] = queue.Queue(QUEUED_BATCHES)
         self._courses: dict[str, _Course] = {}
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="outbox", daemon=False)
-        # What the network thread leaves behind for the outbox's thread; bounded by their nature:
-        # one entry per topic, and documents of which there are a few an hour.
+        # Documents that are no readings: a few an hour.
         self._word = threading.Lock()
-        self._heard_recorder: dict[str, Any] | None = None
-        self._heard_stored: dict[str, dict[str, Any]] = {}
-        self._connected_anew = False
         self._documents: deque[tuple[str, dict[str, Any], bool]] = deque(maxlen=1_000)
         self._states: dict[str, dict[str, Any]] = {}
         # The outbox's thread's own view.
         self._tidied_s = time.monotonic()
         self._recorder: dict[str, Any] = {}
         self._stored: dict[str, dict[str, Any]] = {}
+        self._ear = Ear(topics, self._wake, on_command)
         self.wire = Wire(
             address,
             f"coolcrumb-{topics.kitchen}-{self.driver_id}",
             will=(topics.drivers(self.driver_id), {"online": False}),
-            on_connect=self._on_connect,
+            on_connect=self._ear.connect,
             on_disconnect=lambda reason: log.warning("the broker is gone (%s)", reason),
         )
-        self.wire.subscribe(topics.recorder, self._on_recorder)
-        self.wire.subscribe(topics.stored("+"), self._on_stored)
-        self.wire.subscribe(topics.commands("+"), self._on_command_message)
+        self.wire.subscribe(topics.recorder, self._ear.recorder)
+        self.wire.subscribe(topics.stored("+"), self._ear.stored)
+        self.wire.subscribe(topics.commands("+"), self._ear.command)
 
     # From the instruments' threads.
 
@@ -189,45 +186,6 @@ class Publisher:
         with contextlib.suppress(queue.Full):
             self._queue.put_nowait(None)
 
-    # From the network thread.
-
-    def _on_connect(self) -> None:
-        log.info("connected to the broker at %s as %s", self.wire.address.url, self.driver_id)
-        with self._word:
-            self._connected_anew = True
-        self._wake()
-
-    def _on_recorder(self, _topic: str, payload: bytes, _retained: bool) -> None:
-        try:
-            document = decode(payload)
-        except NotAnObject as error:
-            log.warning("a recorder's word cannot be read: %s", error)
-            return
-        with self._word:
-            self._heard_recorder = document
-        self._wake()
-
-    def _on_stored(self, topic: str, payload: bytes, _retained: bool) -> None:
-        found = self._topics.parse(topic)
-        try:
-            document = decode(payload)
-        except NotAnObject as error:
-            log.warning("%s cannot be read: %s", topic, error)
-            return
-        if found is not None:
-            with self._word:
-                self._heard_stored[found[1]] = document
-            self._wake()
-
-    def _on_command_message(self, topic: str, payload: bytes, retained: bool) -> None:
-        found = self._topics.parse(topic)
-        if retained or found is None or self._on_command is None:
-            return  # a command that was left lying about is nobody's present wish
-        try:
-            self._on_command(decode(payload) | {"instrument": found[1]})
-        except NotAnObject as error:
-            log.warning("%s cannot be read: %s", topic, error)
-
     # The outbox's thread.
 
     def _run(self) -> None:
@@ -284,19 +242,16 @@ class Publisher:
                 return numbered
 
     def _hear(self) -> None:
-        with self._word:
-            recorder, self._heard_recorder = self._heard_recorder, None
-            stored, self._heard_stored = self._heard_stored, {}
-            anew, self._connected_anew = self._connected_anew, False
-        self._stored |= stored
-        if anew:
+        heard = self._ear.take()
+        self._stored |= heard.stored
+        if heard.connected:
+            log.info("connected to the broker at %s as %s", self.wire.address.url, self.driver_id)
             self._say_hello()
             self._go_back_all()
-        if recorder is not None:
-            self._new_recorder(recorder)
-            stored = self._stored
-        for name, document in stored.items():
-            self._progress(name, document)
+        if heard.recorder is not None:
+            self._new_recorder(heard.recorder, heard.spoke)
+        for name in list(heard.stored if heard.recorder is None else self._stored):
+            self._progress(name)
 
     def _say_hello(self) -> None:
         now_s = seconds(self._clock.now_us())
@@ -309,7 +264,9 @@ class Publisher:
             if self._topics.instruments(name) not in waiting:
                 self.wire.publish_json(self._topics.instruments(name), document, retain=True)
 
-    def _new_recorder(self, recorder: dict[str, Any]) -> None:
+    def _new_recorder(self, recorder: dict[str, Any], spoke: bool) -> None:
+        """A recorder's word; `spoke` when it was said just now, which it does on each connect:
+        what was sent while it was away from the broker has not reached it."""
         before, self._recorder = self._recorder, recorder
         log_id = recorder.get("log")
         if not recorder.get("online"):
@@ -320,9 +277,10 @@ class Publisher:
             self._outbox.new_log(log_id)
             for lane in self._outbox.lanes.values():
                 self._courses[lane.instrument] = _Course(lane)
-        keys = ("id", "log", "online")
-        if any(before.get(key) != recorder.get(key) for key in keys):
+        changed = any(before.get(key) != recorder.get(key) for key in ("id", "log", "online"))
+        if changed:
             log.info("the recorder %s is online with the log %s", recorder.get("id"), log_id)
+        if changed or spoke:
             self._go_back_all()
 
     def _go_back_all(self) -> None:
@@ -341,7 +299,7 @@ class Publisher:
             return None
         return seq, number if isinstance(number, int) else 0
 
-    def _progress(self, name: str, document: dict[str, Any]) -> None:
+    def _progress(self, name: str) -> None:
         lane = self._outbox.lanes.get(name)
         found = self._stored_in_log(name)
         if lane is None or found is None:

@@ -182,8 +182,9 @@ def test_without_progress_everything_unstored_is_sent_again(
     assert recorder.order[0] == "gap"
 
 
-def test_another_start_of_the_recorder_is_sent_what_it_lacks(
-    start: Start, record: Any, wait_until: Any
+@pytest.mark.parametrize("start_id", ["r2", "r1"], ids=["started again", "connected again"])
+def test_a_recorder_that_comes_back_is_sent_what_it_lacks_at_once(
+    start: Start, record: Any, wait_until: Any, start_id: str
 ) -> None:
     first = record()
     publisher = start(stall_s=60.0)
@@ -194,7 +195,7 @@ def test_another_start_of_the_recorder_is_sent_what_it_lacks(
     wait_until(lambda: publisher._courses[NAME].sent_seq == 6)
 
     first.deaf = False
-    first.start_id = "r2"
+    first.start_id = start_id
     first.say_hello()
 
     wait_until(lambda: first.seqs() == [1, 2, 3, 4, 5, 6])
