@@ -27,7 +27,7 @@ soak: .ci-packages $(VENV)/.ready-dev
 
 # The picture of the page in the README, made from a real run.
 picture: .ci-packages $(VENV)/.ready-dev
-	$(BIN)/python -m tests.picture docs/page.png
+	$(BIN)/python tests/picture.py docs/page.png
 
 .ci-packages:
 	@.ci/packages chromium mosquitto fonts-dejavu-core python3-venv

@@ -79,7 +79,7 @@ def instruments(
         click.echo(
             json.dumps(
                 {
-                    "ports": [{"path": p.path, "what": p.what} for p in ports],
+                    "ports": [{"path": p.port, "what": p.what} for p in ports],
                     "instruments": listener.states,
                     "readings": [senml.record(r) for r in listener.readings.values()],
                 },
@@ -88,7 +88,7 @@ def instruments(
         )
         return
     for port in ports:
-        click.echo(f"{port.path}  {port.what}")
+        click.echo(f"{port.port}  {port.what}")
     if not ports:
         click.echo("No serial adapter and no USB scale is plugged into this machine.")
     for name, state in sorted(listener.states.items()):

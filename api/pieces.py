@@ -119,7 +119,7 @@ def run(config_file: Path | None, folder: Path | None) -> None:
     A piece that dies is started again; a changed configuration file restarts the pieces. Ctrl-C
     stops all of them in order.
     """
-    from logger import broker
+    import logger.broker as broker
 
     config = settings(config_file)
     where = data_folder(config, folder)

@@ -28,6 +28,9 @@ DISTURBED_S = 90.0
 TURNED_S = 20.0
 # Ten minutes without a turn, and minutes that differ by no more than this: no cycling.
 STRETCH_MINUTES, STRETCH_C = 10, 4.0
+# So far below what it held, and still falling, an oven is switched off (common practice: nobody
+# turns a dial down by that much while something bakes).
+SWITCHED_OFF_C = 50.0
 # Cycles that differ from the usual period by more hide something (a missed door, a knob turned).
 # Four alike in a row (rise to rise, fall to fall, and again) are the new usual.
 USUAL_PERIOD = 0.45
@@ -239,6 +242,11 @@ class Oven:
         if max(last) - min(last) > STRETCH_C:
             del means[: -STRETCH_MINUTES + 1]
             return []
+        half = STRETCH_MINUTES // 2
+        falls_c = (sum(last[:half]) - sum(last[-half:])) / half
+        if self._mean_c is not None and last[-1] < self._mean_c - SWITCHED_OFF_C and falls_c > 0:
+            del means[: -STRETCH_MINUTES + 1]
+            return []  # switched off: it cools slowly, it holds nothing
         to_s = self._stretch.end_s
         from_s = to_s - 60.0 * STRETCH_MINUTES
         means.clear()
