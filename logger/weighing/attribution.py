@@ -32,6 +32,7 @@ STAY_OVER = 3.0  # more into a line that is decided, and over by it
 STAY_WITHIN = 0.3  # a little more into one that stays within
 STAY_AFTER_TARE = 4.5
 STAY_AFTER_MARK_HABIT = 3.5  # leaving a marked line without a mark, by someone who marks each line
+OPEN_BY_TRIFLE = 1.0
 SKIP = 5.0
 SKIP_UNWEIGHED = 0.5  # lines that are counted or spooned are often not weighed
 UNWEIGHED = 2.0
@@ -153,6 +154,7 @@ def _extend(
         extra = price
         if way.line is not None:
             extra += 0.0 if piece.tared else SWITCH
+            extra += OPEN_BY_TRIFLE if piece.is_trifle else 0.0
             if marks_each_line and not piece.tared:
                 extra += STAY_AFTER_MARK_HABIT
         out.append(_go(lines, way, line, totals_kg[line] + mass, extra, blur_kg))
@@ -163,6 +165,8 @@ def _extend(
 
 def _stay_price(line: Line, way: _Way, piece: Piece, blur_kg: float) -> float:
     if piece.mass_kg <= 0:
+        return 0.0
+    if piece.is_trifle:
         return 0.0
     price = STAY_AFTER_TARE if piece.tared else 0.0
     if line.target_kg is not None and piece.mass_kg > blur_kg:

@@ -47,6 +47,11 @@ class Motion:
             at.append(t)
         return at[0], at[1], at[2]
 
+    def last_below_us(self, level_kg: float, otherwise_us: int) -> int:
+        """When a reading was last at or below a level."""
+        times = [t for t, y in self.path if y <= level_kg]
+        return times[-1] if times else otherwise_us
+
     def has_between(self, from_kg: float, to_kg: float) -> bool:
         """Whether a reading was seen on the way, well away from both ends."""
         step = to_kg - from_kg

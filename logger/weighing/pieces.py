@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from logger.weighing.settling import Rest
 
+TRIFLE_KG = 0.000_2
+
 
 @dataclass(slots=True)
 class Piece:
@@ -48,3 +50,8 @@ class Piece:
         """By how much the load changed."""
         end = self.now_kg if self.after is None else self.after.level_kg
         return end - self.before.level_kg
+
+    @property
+    def is_trifle(self) -> bool:
+        """So little that it may as well be drift: it opens no line by itself."""
+        return abs(self.mass_kg) <= max(1.2 * self.before.division_kg, TRIFLE_KG)

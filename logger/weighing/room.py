@@ -172,8 +172,6 @@ class Weighing:
                         out += self._speak(signal.piece.line, t_us - signal.piece.ended_us)
                 case Vanished():
                     self._live.pop(scale.name, None)
-                    if signal.piece.selected is not None and self._selected is None:
-                        self._selected = (signal.piece.selected, signal.piece.start_us)
         return out
 
     def _tared(self, scale: Scale, t_us: int) -> list[Body]:
@@ -230,7 +228,8 @@ class Weighing:
     def _take_selection(self, piece: Piece) -> None:
         if self._selected is not None and piece.start_us >= self._selected[1]:
             piece.selected = self._selected[0]
-            self._selected = None
+            if piece.after is not None and not piece.is_trifle:
+                self._selected = None  # a trifle may be drift; the mark still waits for its rise
         if self._fresh_order:
             piece.tared = True
 

@@ -551,7 +551,9 @@ class Scale:
         emptied = any(abs(mass - known) <= max(3 * d, 0.004 * known) for known in bench.known_kg)
         if self._plausible(change) and not emptied:
             bench.present = True
-            made = self._new_piece(lifted, self._started(rest))
+            # It may have come back some time before more was added.
+            same_kg = lifted.level_kg + 2 * d
+            made = self._new_piece(lifted, self.motion.last_below_us(same_kg, self._started(rest)))
             return self._end(made, rest, sudden)
         self._put_on(rest, mass)
         return False
@@ -578,7 +580,8 @@ class Scale:
         piece.after, piece.sudden, piece.ended_us = rest, sudden, rest.settled_us
         piece.now_kg = rest.level_kg
         self.base = rest
-        self.tared, self.same_zero = False, True
+        self.tared = piece.tared and piece.is_trifle
+        self.same_zero = True
         self.drift_kg = 0.0
         self._last_piece = piece
         self._signals.append(Ended(piece))

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
+from itertools import pairwise
 
 S = 1_000_000
 QUIET_US = S // 2 - 30_000  # six readings at 10 Hz, with some jitter of their times
@@ -147,7 +148,8 @@ class Settler:
         # The first readings of a rest may hold the tail of the scale's filter: forget slowly.
         weight = max(1.0 / rest.count, 0.06)
         before = y_kg - rest.level_kg
-        level = rest.level_kg + weight * before
+        # Towards the recent mean, not the reading: a tap must stand out against the level.
+        level = rest.level_kg + weight * (self._mean - rest.level_kg)
         # Further than this it is another rest, and `_shifted` says so.
         if abs(level - self._found_kg) <= max(0.6 * rest.division_kg, 0.3 * rest.noise_kg):
             rest.level_kg = level
@@ -162,7 +164,8 @@ class Settler:
             return None
         mean = sum(values) / len(values)
         away = abs(mean - rest.level_kg)
-        if away < max(0.75 * d_kg, 4.0 * rest.noise_kg / math.sqrt(len(values)) if noisy else 0.0):
+        error = 4.0 * rest.noise_kg / math.sqrt(len(values))
+        if away < (max(0.75 * d_kg, error) if noisy else 0.6 * d_kg):
             return None
         apart = abs(sum(values[:half]) - sum(values[-half:])) / half
         calm = apart <= (0.6 * d_kg + 2 * rest.noise_kg if noisy else 0.55 * d_kg)
@@ -231,7 +234,8 @@ class Settler:
         change = abs(level - oldest_y)
         if span_us <= 0 or change <= 0:
             return QUIET_US
-        pace = 2.2 * d_kg / change * span_us
+        # A run of readings within a division is up to two divisions of a trickle long.
+        pace = 3.0 * d_kg / change * span_us
         if stable is False:
             pace = max(pace, 2.0 * QUIET_US)
         return min(max(pace, QUIET_US * (0.8 if stable else 1.0)), LONGEST_PACE_US)
@@ -262,7 +266,7 @@ class Settler:
             if spread > usual and window_us < NOISY_WINDOWS_US[-1]:
                 continue  # louder than usual here: a hand, until it proves steady for longer
             above = [y > mean for y in values]
-            crossings = sum(a != b for a, b in zip(above, above[1:], strict=False))
+            crossings = sum(a != b for a, b in pairwise(above))
             if crossings < n / 5:
                 continue  # a hand's push and its end cross the mean a few times; vibration often
             block = n // 4

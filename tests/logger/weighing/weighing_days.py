@@ -63,15 +63,21 @@ def physics(r: random.Random, mishap: str) -> Physics:
     )
 
 
-def aim(r: random.Random, target: float, tolerance: float, division: float) -> float:
-    """What a person really pours: mostly right, now and then clearly not."""
+def aim(
+    r: random.Random, target: float, tolerance: float, division: float, parted: bool
+) -> float:
+    """What a person really pours: mostly right, now and then clearly not.
+
+    A line is left clearly under only where a mark or a tare parts it from the next: without either
+    the next rise is, by the rules, a top-up.
+    """
     u = r.random()
     if u < 0.78:
         return target + r.uniform(-0.4, 0.4) * tolerance
     away = tolerance + max(tolerance, 2.5 * division) * r.uniform(1.0, 3.0)
     if away > 0.25 * target:
         return target  # nobody misses a spoonful by half
-    return target + (away if u < 0.9 else -away)
+    return target + (away if u < 0.9 or not parted else -away)
 
 
 def day(seed: int) -> Day:
@@ -122,7 +128,8 @@ def _weigh(
     assert one.target_kg is not None
     assert one.tolerance_kg is not None
     target, tolerance = one.target_kg * 1000, one.tolerance_kg * 1000
-    mass = aim(r, target, tolerance, p.division_g)
+    parts = tares and r.random() < 0.7
+    mass = aim(r, target, tolerance, p.division_g, parts or marked == "all")
     if marked == "all" or (marked == "half" and index % 2 == 0):
         bench.mark(one.key)
         bench.pass_s(0.4)
@@ -158,7 +165,7 @@ def _weigh(
     if bench.division_g and hit is False:
         bench.division_g = None
         bench.pass_s(1)
-    if tares and r.random() < 0.7:
+    if parts:
         bench.tare(r.choice([0.0, 0.0, 15.0]))
         bench.pass_s(pause)
 
