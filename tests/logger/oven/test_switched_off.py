@@ -22,4 +22,5 @@ def test_the_slow_end_of_cooling_is_no_cycle():
 
     cycles = [body for body in said if body.kind == "oven.cycle"]
     assert len(cycles) >= 5
-    assert all(abs(cycle.mean_c - 175) < 2 for cycle in cycles)
+    # The cycle that the switch cut short may count; what comes after it may not.
+    assert [round(c.mean_c) for c in cycles if abs(c.mean_c - 175) > 8] == []
