@@ -235,7 +235,7 @@ class OpenBody(BaseModel):
         examples=['[channels]\n"bench-scale/mass" = "scale"\n'], description="TOML text or JSON"
     )
     formula: str | dict[str, Any] | None = Field(None, examples=[None])
-    batch: str | None = Field(None, pattern=r"^[\w.:-]{1,64}$", examples=["b20270115T080000"])
+    batch: str | None = Field(None, pattern=r"^[\w.-]{1,64}$", examples=["b20270115T080000"])
 
 
 class OpenedAnswer(MarkAnswer):

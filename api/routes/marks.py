@@ -9,9 +9,7 @@ from fastapi import APIRouter
 from api.answers import MarkAnswer, MarkBody, OpenBody, OpenedAnswer
 from api.deps import BatchDep, KitchenDep
 from api.refusal import Refusal, answers
-from drivers.reading import MICROSECOND
 from logger.document import Document
-from logger.engine import batch_id
 from logger.planfile import plan_from_document
 
 router = APIRouter(prefix="/api", tags=["marks"])
@@ -43,18 +41,13 @@ def open_batch(kitchen: KitchenDep, body: OpenBody) -> OpenedAnswer:
         named = plan["formula"].get("file", "") if isinstance(plan["formula"], dict) else ""
         raise Refusal(422, f"The plan names the formula {named!r}.", "Send it along as formula.")
     plan_from_document({"plan": plan, "formula": formula, "frozen": {}})
-    now_us = kitchen.clock.now_us()
-    batch = body.batch or batch_id(now_us)
-    mark_id, position = kitchen.desk.mark(
-        {
-            "mark": "open batch",
-            "t": now_us / MICROSECOND,
-            "batch": batch,
-            "plan": plan,
-            "formula": formula,
-        }
-    )
-    return OpenedAnswer(id=mark_id, position=position, batch=batch)
+    document: dict[str, Any] = {"mark": "open batch", "plan": plan, "formula": formula}
+    if body.batch is not None:
+        document["batch"] = body.batch
+    mark_id, position = kitchen.desk.mark(document)
+    # Without a name of its own the recorder gave it one.
+    opened = next(row.id for row in kitchen.reader.batches() if row.opened_pos == position)
+    return OpenedAnswer(id=mark_id, position=position, batch=opened)
 
 
 def _content(given: str | dict[str, Any], name: str) -> dict[str, Any]:

@@ -74,10 +74,8 @@ LENGTH_S = {
 
 def oven_c(s: float) -> float:
     """The oven's air: heating, then a thermostat's saw, with two doors."""
-    if s < 500:
-        value = 176 - 152 * math.exp(-s / 150)
-    else:
-        value = 175.5 + 6.5 * math.sin(s / 38)
+    saw = 175.5 + 6.5 * math.sin(s / 38)
+    value = 176 - 152 * math.exp(-s / 150) if s < 500 else saw
     for door in (IN_S, OUT_S):
         if door <= s < door + 200:
             value -= 45 * math.exp(-(s - door) / 60)
@@ -165,12 +163,11 @@ class Fabricated:
         happenings += [
             (IN_S, [ev.BakeIn(self.at(IN_S), "marked", 1.0), ev.BatchStage("baking")]),
             (DONE_S, [ev.BakeReached("done", self.at(DONE_S), 97.0)]),
-            (OUT_S, [ev.BakeOut(self.at(OUT_S), "marked", 1.0), ev.CoolingStarted(self.at(OUT_S), 98.2),
-                     ev.BatchStage("cooling")]),
-            (OUT_S + 20, [ev.CoolingChanged(self.at(OUT_S + 20), "in pan, on rack", "moved", "marked")]),
+            (OUT_S, [ev.BakeOut(self.at(OUT_S), "marked", 1.0)]),
+            (OUT_S, [ev.CoolingStarted(self.at(OUT_S), 98.2), ev.BatchStage("cooling")]),
+            (OUT_S + 20, [self._moved(OUT_S + 20, "in pan, on rack")]),
             (UNMOULD_S, [ev.CoolingReached("unmould", self.at(UNMOULD_S), 60.0)]),
-            (UNMOULD_S + 60, [ev.CoolingChanged(
-                self.at(UNMOULD_S + 60), "out of pan, on rack", "moved", "marked")]),
+            (UNMOULD_S + 60, [self._moved(UNMOULD_S + 60, "out of pan, on rack")]),
             (FROST_S, [ev.CoolingReached("frost", self.at(FROST_S), 24.0), ev.BatchStage("ready")]),
         ]  # fmt: skip
         if stage == "closed":
@@ -191,6 +188,9 @@ class Fabricated:
         if stage == "closed":
             self.store.close_batch(self.batch, self.store.pos, self.us(CLOSE_S))
         self.store.commit()
+
+    def _moved(self, s: float, place: str) -> Body:
+        return ev.CoolingChanged(self.at(s), place, "moved", "marked")
 
     def _readings(self, s: float) -> None:
         if not 4800 < s < 5000:  # a probe that fell silent, declared below
