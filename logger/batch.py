@@ -178,9 +178,23 @@ class BatchView:
 
     @property
     def next_line(self) -> LineView | None:
-        """The first line of the formula that nothing has been said of and nothing is poured for."""
+        """The line to weigh next: the first open one behind the line weighed last.
+
+        A person who moved on has moved on: a line that was passed over is named by `passed_over`.
+        """
         poured = self.pouring["line"] if self.pouring else None
-        return next((x for x in self.lines if not x.weighed and x.key != poured), None)
+        open_ = [i for i, x in enumerate(self.lines) if not x.weighed and x.key != poured]
+        begun = [i for i, x in enumerate(self.lines) if x.weighed or x.key == poured]
+        latest = max(begun, key=lambda i: (self.lines[i].start_at or 0.0, i), default=-1)
+        return next((self.lines[i] for i in open_ if i > latest), None)
+
+    @property
+    def passed_over(self) -> list[LineView]:
+        """Lines before the one weighed last of which nothing was said."""
+        following = self.next_line
+        end = self.lines.index(following) if following is not None else len(self.lines)
+        poured = self.pouring["line"] if self.pouring else None
+        return [x for x in self.lines[:end] if not x.weighed and x.key != poured]
 
     def apply(self, event: ev.Event) -> None:
         """Take one event."""

@@ -287,16 +287,19 @@ def _before_baking(view: BatchView, live: Mapping[str, float]) -> Sentence:
     set_point = view.oven["set_point_c"]
     air = live.get("oven")
     weighed = "All lines are weighed. " if view.lines else ""
+    if missing := view.passed_over:
+        names = ", ".join(line.ingredient for line in missing)
+        weighed = f"Not weighed: {names}; confirm it or weigh it. "
     if view.oven["preheated_at"] is not None:
         holding = view.oven["mean_c"]
         text = f"The oven is holding {holding:.0f} °C: put them in."
-        then = _drift_words(view) or f"{weighed}Its dial says {set_point:.0f} °C."
+        then = f"{weighed}{_drift_words(view) or f'Its dial says {set_point:.0f} °C.'}"
         return Sentence(text, then, _temperature(holding, "preheated"), act=True)
     if air is not None and set_point is not None:
         measure = Measure(air, air, air, set_point - 5, set_point + 5, "°C", 0.0, set_point * 1.15)
         return Sentence(
-            f"{weighed}The oven is at {air:.0f} °C on its way to {set_point:.0f} °C.",
-            "It counts as preheated when its mean holds, not at its first peak.",
+            f"The oven is at {air:.0f} °C on its way to {set_point:.0f} °C.",
+            f"{weighed}It counts as preheated when its mean holds, not at its first peak.",
             _temperature(air, "heating"), measure,
         )  # fmt: skip
     return Sentence(
@@ -349,7 +352,8 @@ def _baking(view: BatchView, now: float, tz: tzinfo, live: Mapping[str, float]) 
         last = view.bake[-1]
         reached = last.temperature_c if last.temperature_c is not None else (core or 0.0)
         return Sentence(
-            f"{last.name.capitalize()}: the core reached {reached:.0f} °C. Test the centre, take them out.",
+            f"{last.name.capitalize()}: the core reached {reached:.0f} °C. "
+            "Test the centre, take them out.",
             f"In for {in_for}. Mind the hot pans.",
             _temperature(core if core is not None else reached, last.name), act=True,
         )  # fmt: skip

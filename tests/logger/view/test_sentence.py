@@ -107,6 +107,15 @@ def test_each_state_has_its_sentence(bodies, live, now, then):
     )  # fmt: skip
 
 
+def test_a_line_passed_over_is_named_and_does_not_hold_up_the_oven():
+    view = view_after(addition(SUGAR, 0.3, "within"), ev.OvenPreheated(T, 171.0, 175.0))
+
+    said = sentence(view, int(T * 1e6), UTC, {"oven": 171.0})
+
+    assert "put them in" in said.now
+    assert "Not weighed: cake flour" in said.then
+
+
 def test_a_kitchen_without_a_batch_says_what_to_do():
     assert "Open a batch" in no_batch().now
 
