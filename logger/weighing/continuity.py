@@ -133,7 +133,15 @@ class Continuity:
             return None
         certain = flagged or net is True or not lifted
         if rest_kg is None and not loaded:
-            return None  # a bowl on its way, not a pour
+            # A bowl on its way, not a pour; unless it has all but come to rest.
+            flat = before is not None and abs(last.value_kg - before.value_kg) <= max(
+                2 * d_kg, 0.005 * abs(last.value_kg)
+            )
+            if not flat or jump > 0:
+                return None
+            near = 0.6 * d_kg
+            if abs(value_kg) > near:
+                return None
         if jump > 0 and not flagged:
             # A bowl put back, or a pour passing zero, rather than a key pressed?
             far = jump > max(20 * d_kg, 0.03)

@@ -168,6 +168,7 @@ class Weighing:
                 case Ended():
                     out += self._ended(scale, signal.piece)
                 case Extended():
+                    self._take_selection(signal.piece)
                     if signal.piece.line is not None:
                         out += self._speak(signal.piece.line, t_us - signal.piece.ended_us)
                 case Vanished():
@@ -226,8 +227,11 @@ class Weighing:
         return out
 
     def _take_selection(self, piece: Piece) -> None:
-        if self._selected is not None and piece.start_us >= self._selected[1]:
-            piece.selected = self._selected[0]
+        selected = self._selected
+        if selected is not None and piece.selected not in (None, selected[0]):
+            selected = None  # a mark that came while it already was another line's
+        if selected is not None and piece.start_us >= selected[1]:
+            piece.selected = selected[0]
             if piece.after is not None and not piece.is_trifle:
                 self._selected = None  # a trifle may be drift; the mark still waits for its rise
         if self._fresh_order:

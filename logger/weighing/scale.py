@@ -279,7 +279,15 @@ class Scale:
     def _zeroed(self, zeroing: Zeroing) -> None:
         self._zeroing = self._undo = zeroing
         self.same_zero = False
-        if zeroing.at_rest:
+        bench = self.bench
+        if not bench.present and not zeroing.at_rest:
+            # A container was put on and tared before it had quite come to rest.
+            t_us, level = zeroing.t_us, zeroing.before_kg
+            rest = Rest(level, t_us, t_us, 0.0, 1, self.division_kg, t_us)
+            empty = bench.empty_kg if bench.empty_kg is not None else 0.0
+            self._put_on(rest, level - empty)
+            self._signals.append(Tared(t_us))
+        elif zeroing.at_rest:
             if self.bench.present:
                 self.tared = True
                 self._signals.append(Tared(zeroing.t_us))

@@ -21,7 +21,7 @@ QUIET_US = S // 2 - 30_000  # six readings at 10 Hz, with some jitter of their t
 REFINE_US = 4 * S  # a rest's level is refined this long; what moves later is creep
 KEEP_US = 4 * S
 KEEP_READINGS = 200
-LONGEST_PACE_US = 2 * S
+LONGEST_PACE_US = 1_600_000
 LOUDEST_KG = 0.006  # more vibration than this is no bench to weigh on
 NOISY_WINDOWS_US = (1_200_000, 2_000_000, 3_200_000)
 
@@ -137,7 +137,8 @@ class Settler:
         self._suspects = 0
         rest.last_us = t_us
         self._mean += 0.2 * (y_kg - self._mean)
-        if t_us - rest.settled_us <= REFINE_US and size <= self._refine_limit:
+        near = abs(self._mean - rest.level_kg) < max(0.45 * d_kg, 0.5 * rest.noise_kg)
+        if near and t_us - rest.settled_us <= REFINE_US and size <= self._refine_limit:
             self._refine(rest, y_kg)
         if abs(self._mean - rest.level_kg) < 0.55 * d_kg:
             return None
@@ -146,7 +147,7 @@ class Settler:
     def _refine(self, rest: Rest, y_kg: float) -> None:
         rest.count += 1
         # The first readings of a rest may hold the tail of the scale's filter: forget slowly.
-        weight = max(1.0 / rest.count, 0.06)
+        weight = max(1.0 / rest.count, 0.12)
         before = y_kg - rest.level_kg
         # Towards the recent mean, not the reading: a tap must stand out against the level.
         level = rest.level_kg + weight * (self._mean - rest.level_kg)
@@ -235,7 +236,7 @@ class Settler:
         if span_us <= 0 or change <= 0:
             return QUIET_US
         # A run of readings within a division is up to two divisions of a trickle long.
-        pace = 3.0 * d_kg / change * span_us
+        pace = 2.6 * d_kg / change * span_us
         if stable is False:
             pace = max(pace, 2.0 * QUIET_US)
         return min(max(pace, QUIET_US * (0.8 if stable else 1.0)), LONGEST_PACE_US)
