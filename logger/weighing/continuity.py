@@ -14,6 +14,7 @@ from logger.weighing.settling import S
 
 SILENCE_US = 2_500_000
 SILENCE_PERIODS = 6
+LIGHTEST_KG = 0.01  # no container tared in a hurry is lighter
 FASTEST_STEP_KG = 0.02  # what a pour adds between two readings, at most
 UNEVEN = 0.2  # how far a pour's rate over one reading strays from that over the last few
 
@@ -137,7 +138,7 @@ class Continuity:
             flat = before is not None and abs(last.value_kg - before.value_kg) <= max(
                 2 * d_kg, 0.005 * abs(last.value_kg)
             )
-            if not flat or jump > 0:
+            if not flat or jump > 0 or abs(last.value_kg) < max(8 * d_kg, LIGHTEST_KG):
                 return None
             near = 0.6 * d_kg
             if abs(value_kg) > near:

@@ -79,7 +79,7 @@ class Weighing:
     def _new_scale(self, name: str, role: str) -> Scale:
         # [scale] of the plan speaks for the role "scale"; others are learnt.
         planned = self._facts.resolution_kg if role == "scale" else None
-        return Scale(name, planned, self._plausible)
+        return Scale(name, planned, self._plausible, self._unfinished)
 
     @property
     def _blur_kg(self) -> float:
@@ -345,6 +345,13 @@ class Weighing:
             if line.key == key:
                 return index
         return None
+
+    def _unfinished(self, piece: Piece) -> bool:
+        """Whether more was to come to the line of a piece."""
+        if self.ledger.lines is None or piece.line is None:
+            return True
+        lower = self.ledger.lines[piece.line].lower_kg
+        return lower is not None and self.ledger.total_kg(piece.line) < lower
 
     def _plausible(self, change_kg: float) -> bool:
         """Whether a sudden change could be an addition, or a take-back, of some line."""

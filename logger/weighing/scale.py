@@ -17,6 +17,7 @@ KEY_PRESS_US = 700_000
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
 SLOW_PUT_US = 2_200_000  # on a pan believed empty, little is poured as quickly as that
 NESTED_KG = 0.03  # the least a container put into another weighs
+AT_WORK_US = 5 * S
 UNDO_US = 350_000
 WAKING_US = 450_000
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
@@ -101,10 +102,15 @@ class Scale:
         planned_division_kg: of the plan, None where it is learnt.
         plausible: whether a change by so much could be an addition to some line (or, negative, a
             take-back).
+        unfinished: whether the line of a piece still lacks something.
     """
 
     def __init__(
-        self, name: str, planned_division_kg: float | None, plausible: Plausible
+        self,
+        name: str,
+        planned_division_kg: float | None,
+        plausible: Plausible,
+        unfinished: Callable[[Piece], bool],
     ) -> None:
         self.name = name
         self.resolution = Resolution(planned_division_kg)
@@ -119,6 +125,7 @@ class Scale:
         self.drift_kg = 0.0
         self.last_us = 0
         self._plausible = plausible
+        self._unfinished = unfinished
         self._zeroing: Zeroing | None = None
         self._undo: Zeroing | None = None
         self._last_piece: Piece | None = None
@@ -208,10 +215,7 @@ class Scale:
         self.settler.interrupt(held[0].t_us)
         if found.kind in ("zeroed", "unknown", "tare lost"):
             self.same_zero = False
-            if self._moving_rate > 0 and self.bench.present and not was_resting:
-                piece = self.piece or self._new_piece(base, self.last_us)
-                piece.lost = True
-                self.piece = piece
+            self._doubt(base, was_resting)
             empty = self.bench.empty_kg
             certain = empty is None or abs(value + self.continuity.offset_kg - found.shift_kg
                                            - empty) > 3 * d
@@ -222,6 +226,21 @@ class Scale:
         if was_resting:
             self.motion.begin(held[0].t_us, base.level_kg)
             self.motion.interrupted = True
+
+    def _doubt(self, base: Rest, was_resting: bool) -> None:
+        """The zero was lost: was something being added meanwhile?"""
+        if not self.bench.present:
+            return
+        moving = self.piece is not None or self._moving_rate > 0
+        if not was_resting and moving:
+            self.piece = self.piece or self._new_piece(base, self.last_us)
+            self.piece.lost = True
+            return
+        last = self._last_piece
+        # No scale switches itself off so soon after it moved: it was unplugged at work.
+        if last is not None and self.last_us - last.ended_us < AT_WORK_US and self._unfinished(last):
+            last.lost = True
+            self._signals.append(Extended(last))
 
     def _follow(self, reading: Reading) -> None:
         value, t_us = reading.value, reading.t_us

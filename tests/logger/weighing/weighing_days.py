@@ -240,8 +240,8 @@ class Score:
             expected = "within"
             if miss > 0:
                 expected = "over" if truth.mass_g > item.target_kg * 1000 else "under"
-            if not truth.decidable:
-                expected = "undecidable"
+            if not truth.decidable and not (expected == "over" and body.verdict == "over"):
+                expected = "undecidable"  # what was seen of it may already be too much
             # Clear: no honest budget of two roundings and a little noise could doubt it.
             if not truth.decidable or abs(miss) > 1.6 * d_here:
                 self.clear += 1
