@@ -165,7 +165,7 @@ def test_nothing_is_lost_or_doubled_whoever_is_killed(tmp_path, kitchen, kind):
             ("recorder", "logger.recorder"), ("drivers", "drivers.daemon"), ("page", "api.serve"),
         )
     }  # fmt: skip
-    outbox = tmp_path / "outbox.db"
+    outbox = tmp_path / "outbox.sqlite"
     try:
         roles = {f"{name}/mass": f"scale {i}" if i else "scale" for i, name in enumerate(ports)}
         wait_until((tmp_path / "coolcrumb.db").exists, 20, "the store is made")
@@ -191,7 +191,9 @@ def test_nothing_is_lost_or_doubled_whoever_is_killed(tmp_path, kitchen, kind):
             piece.stop()
         messages.stop()
 
-    assert all(piece.process.returncode == 0 for piece in pieces.values())
+    codes = {name: piece.process.returncode for name, piece in pieces.items()}
+    # A clean end, or (uvicorn) the signal itself after a clean end.
+    assert not set(codes.values()) - {0, -signal.SIGTERM}, codes
     check_the_arithmetic(tmp_path, numbered, frames)
     check_the_replay(tmp_path)
 
