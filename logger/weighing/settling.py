@@ -287,6 +287,10 @@ class Settler:
         n = len(newest_first)
         mean = sum(newest_first) / n
         noise = math.sqrt(sum((y - mean) ** 2 for y in newest_first) / n)
+        if noise < 0.6 * d_kg:
+            # Quiet: what trend there is left is the filter's tail, and the newest know best.
+            newest = newest_first[: (n + 1) // 2]
+            mean = sum(newest) / len(newest)
         start_us = self._recent[-n][0]
         self._mean = self._found_kg = mean
         # Frozen: a limit that grew with what it lets in would swallow slow additions.

@@ -99,10 +99,10 @@ def day(seed: int) -> Day:
     bowl = r.uniform(180, 1200)
     bench.pass_s(r.uniform(0.5, 3))
     bench.put(bowl)
-    bench.pass_s(r.uniform(1.5, 3) + 5 * p.lag_s)
+    bench.pass_s(r.uniform(1.5, 3) + 7 * p.lag_s)
     if mishap not in ("no tare", "lift untared"):
         bench.tare(r.choice([0.0, 0.0, 20.0]))
-        bench.pass_s(r.uniform(1.5, 3) + 5 * p.lag_s)
+        bench.pass_s(r.uniform(1.5, 3) + 7 * p.lag_s)
     if mishap == "mixer":
         bench.mixer_g = r.uniform(1, 5) * p.division_g
     hit = r.randrange(len(lines))
@@ -124,7 +124,7 @@ def _weigh(
     bowl: float,
 ) -> None:
     p = bench.physics
-    pause = r.uniform(2.0, 3.5) + 3 * p.lag_s
+    pause = r.uniform(2.0, 3.5) + 5 * p.lag_s  # a person waits until the number stands
     assert one.target_kg is not None
     assert one.tolerance_kg is not None
     target, tolerance = one.target_kg * 1000, one.tolerance_kg * 1000
