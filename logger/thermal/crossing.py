@@ -10,6 +10,7 @@ from logger.plan import Milestone
 CONFIRM_S = 20.0
 CONFIRM_AFTER_BREAK_S = 60.0
 SHARE = 0.6  # of the readings within the window that must lie beyond
+REACH_S = 4.0  # readings must reach so near to the end of the window
 SPARSE_S = 15.0  # where readings come more slowly, a single one may confirm
 
 
@@ -85,7 +86,7 @@ class Crossing:
         if len(self._seen) < 2 and (self._spacing_s < SPARSE_S or self._confirm_s > CONFIRM_S):
             return None
         # Silence proves nothing: the readings themselves must reach far enough.
-        if covered < need - max(SPARSE_S, 1.5 * self._spacing_s):
+        if covered < need - max(REACH_S, 1.5 * self._spacing_s):
             return None
         self.reached = True
         hold_s = self.milestone.hold_s

@@ -36,7 +36,7 @@ RATE_DRIFT = 0.12  # of the logarithms of exchange, loss and heating
 AIR_DRIFT_K = 0.3
 FUTURE_RATE_DRIFT = 0.10
 # In the oven crumb changes while it bakes: at once, not with the root of time.
-FUTURE_OVEN_RATE = 0.12
+FUTURE_OVEN_RATE = 0.2
 # After a change of surroundings the core tells of it only with the diffusion time.
 FUTURE_AFTER_CHANGE = 0.30
 CHANGE_FADES_S = 900.0
@@ -47,8 +47,8 @@ LONGEST_DRIFT_H = 3.0
 # over minutes, so a reading a minute counts for less than independent ones would.
 READING_SD_K = 0.12
 CORRELATED_SD_K = 0.15
-CORRELATED_PER_K = 0.009  # of the excess over the air: what the cells leave out shrinks with it
-CORRELATED_IN_OVEN_K = 0.45
+CORRELATED_PER_K = 0.006  # of the excess over the air: what the cells leave out shrinks with it
+CORRELATED_IN_OVEN_K = 0.3
 CORRELATION_S = 240.0
 LONGEST_STEP_S = 30.0
 OUTLIER = 2.5  # standardised innovation from which a reading counts for less
@@ -100,13 +100,14 @@ class Ensemble:
         """Cells of a cake that has been cooling for an unknown while.
 
         The outside may still be as hot as the core (just out) or as cold as a slab's slowest mode
-        at Bi 3 makes it.
+        at Bi 3 makes it; an unknown vessel may have been cold when it was filled.
         """
         excess = core_c - air_c
-        share = 1.0 / (1.0 + np.exp(-1.5 * self._z[OUTER]))  # 0 to 1, even
+        coldest = 0.8 if self._doubt else 0.5
+        share = 1.0 / (1.0 + np.exp(-1.5 * self._z[OUTER]))  # 0 to 1, about even
         self.x[CORE] = core_c + 0.4 * self._z[CORE]
-        self.x[MIDDLE] = self.x[CORE] - excess * 0.18 * share
-        self.x[OUTER] = self.x[CORE] - excess * 0.5 * share
+        self.x[MIDDLE] = self.x[CORE] - excess * 0.15 * share
+        self.x[OUTER] = self.x[CORE] - excess * coldest * share
 
     def start_hot(self, core_c: float) -> None:
         """Cells of a cake that comes out of an oven: the outside at the plateau."""

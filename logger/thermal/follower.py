@@ -75,7 +75,7 @@ class Follower:
             notes += self.flush()
         verdict = self.screen.judge(t_s, celsius)
         if verdict is Verdict.HELD:
-            return False, [*notes, Note.BROKEN]
+            return False, notes
         if verdict is Verdict.MOVED:
             self.level_since_s = t_s
             self._window.clear()
@@ -143,8 +143,13 @@ class Follower:
         if max(self._fast, self._slow) < CHANGE_LIMIT:
             return []
         e.changed_s = e.t_s
-        e.loosen(rows.LOSS, 0.4, 0.3 if self._fast > self._slow else -0.2)
-        e.loosen(rows.AIR, 1.0 if self.air.room else 2.0)
+        if self._fast > self._slow:
+            # A fan, out of the pan, or a cold place: the air may be another one.
+            e.loosen(rows.LOSS, 0.4, 0.2)
+            e.loosen(rows.AIR, 5.0, -3.0)
+        else:
+            e.loosen(rows.LOSS, 0.4, -0.2)
+            e.loosen(rows.AIR, 1.0)
         self._fast = self._slow = 0.0
         return [Note.CHANGED]
 

@@ -87,13 +87,18 @@ def way_out(core: Track, doors: Doors, now_s: float, since_s: float) -> Noticed 
     return Noticed(max(peak_s - FALL_S, since_s), 0.6)
 
 
-def cooling_since(core: Track, now_s: float, since_s: float, room_c: float) -> float | None:
-    """Since when a warm core has been falling, None while it is not seen to."""
+def cooling_since(
+    core: Track, now_s: float, since_s: float, room_c: float, hottest_c: float
+) -> float | None:
+    """Since when a warm core has been falling, None while it is not seen to.
+
+    Above `hottest_c` it is no crumb: the probe hangs in the oven's air.
+    """
     now = core.at(now_s)
     peak = core.peak(max(since_s, now_s - 1200.0), now_s)
     if now is None or peak is None or now < room_c + 4.0:
         return None
     peak_s, peak_c = peak
-    if peak_c - now < 0.5 or now_s - peak_s < 45.0:
+    if peak_c > hottest_c or peak_c - now < 0.5 or now_s - peak_s < 45.0:
         return None
     return peak_s

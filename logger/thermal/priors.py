@@ -169,7 +169,7 @@ def priors(plan: Plan) -> Priors:
         hot=(2.2, 0.45) if known else (1.6, 0.6),
         plateau_c=(boiling_c + 0.4, math.hypot(boiling_sd, 0.9)),
         boiling_c=boiling_c,
-        doubt=0.0 if known else 0.1,
+        doubt=0.0 if known else 0.13,
     )
 
 

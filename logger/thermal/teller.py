@@ -52,8 +52,13 @@ def cooling_proposal(settles_c: float, wanted: Goal) -> str:
 
 
 def bake_forecast(
-    milestone: Milestone, crossing: Array, settles: Array, now_s: float, origin_s: float,
-    boiling_c: float, is_out: bool,
+    milestone: Milestone,
+    crossing: Array,
+    settles: Array,
+    now_s: float,
+    origin_s: float,
+    boiling_c: float,
+    is_out: bool,
 ) -> BakeForecast:
     """One forecast of the bake; times are seconds from the origin."""
     told = outlook(crossing, settles)
@@ -61,8 +66,14 @@ def bake_forecast(
     if expected is None:
         text = bake_proposal(told.settles_c, boiling_c, is_out)
         return BakeForecast(
-            milestone.name, origin_s + now_s, None, None, None, False,
-            round(told.settles_c, 2), text,
+            milestone.name,
+            origin_s + now_s,
+            None,
+            None,
+            None,
+            False,
+            round(told.settles_c, 2),
+            text,
         )
     return BakeForecast(milestone.name, origin_s + now_s, expected, low, high, True)
 
@@ -76,8 +87,14 @@ def cooling_forecast(
     if expected is None:
         text = cooling_proposal(told.settles_c, goal(milestone, False))
         return CoolingForecast(
-            milestone.name, origin_s + now_s, None, None, None, False,
-            round(told.settles_c, 2), text,
+            milestone.name,
+            origin_s + now_s,
+            None,
+            None,
+            None,
+            False,
+            round(told.settles_c, 2),
+            text,
         )
     return CoolingForecast(milestone.name, origin_s + now_s, expected, low, high, True)
 
@@ -95,9 +112,7 @@ def _times(
     return said(median_s), said(low_s), said(high_s)
 
 
-def way_out_of_members(
-    course: Course, open_goals: int, all_reached: bool, now_s: float
-) -> Array:
+def way_out_of_members(course: Course, open_goals: int, all_reached: bool, now_s: float) -> Array:
     """When each member would leave the oven: at its last milestone of the bake."""
     if open_goals == 0:
         return np.full(MEMBERS, now_s + (OUT_SOON_S if all_reached else OUT_WHEN_NEVER_S))

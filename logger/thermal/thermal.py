@@ -33,6 +33,7 @@ BEFORE, OVEN, COOLING = "before", "oven", "cooling"
 # A core this warm at the first record, without an oven about it, is a cake that is cooling.
 WARM_K, WARM_C = 8.0, 35.0
 GAP_S = 5.0
+CRUMB_ABOVE_BOILING_K = 6.0  # syrup boils a little higher, and probes are a little wrong
 NEW_PLACE_CONFIRM_S = 600.0
 
 
@@ -213,7 +214,7 @@ class Thermal:
         return bake + cool if self._out_how is not None else cool
 
     def _reached(self, crossing: Crossing, hit: tuple[float, float]) -> Body:
-        at, celsius = self._epoch(hit[0]), hit[1]
+        at, celsius = self._epoch(hit[0]), round(hit[1], 3)
         if crossing.rising:
             return ev.BakeReached(crossing.milestone.name, at, celsius)
         return ev.CoolingReached(crossing.milestone.name, at, celsius)
@@ -259,7 +260,13 @@ class Thermal:
             found = way_in(f.track, self._air.oven, self._doors, t_s, f.level_since_s)
             if found is not None:
                 return self._into_oven(found.at_s, "noticed", found.confidence)
-            since_s = cooling_since(f.track, t_s, f.level_since_s, self._air.room_c(t_s))
+            since_s = cooling_since(
+                f.track,
+                t_s,
+                f.level_since_s,
+                self._air.room_c(t_s),
+                self._priors.boiling_c + CRUMB_ABOVE_BOILING_K,
+            )
             if since_s is not None and self._may_be_cooling(t_s):
                 return self._start_cooling(since_s)
         return []
@@ -301,7 +308,7 @@ class Thermal:
             self._follow_cooling(since_s)
             self._due_s = since_s
         self._started = True
-        return [ev.CoolingStarted(self._epoch(since_s), self._follower.track.at(since_s))]
+        return [self._cooling_started(since_s)]
 
     def _into_oven(self, in_s: float, how: str, confidence: float) -> list[Body]:
         f = self._follower
@@ -355,7 +362,11 @@ class Thermal:
         e.spread_air(self._air.air_spread_k())
         f.course = None
         self._stage, self._started, self._due_s = COOLING, True, out_s
-        return [*said, ev.CoolingStarted(self._epoch(out_s), core)]
+        return [*said, self._cooling_started(out_s)]
+
+    def _cooling_started(self, since_s: float) -> Body:
+        core = self._follower.track.at(since_s)
+        return ev.CoolingStarted(self._epoch(since_s), None if core is None else round(core, 2))
 
     # Places and probes
 
@@ -423,8 +434,13 @@ class Thermal:
             if not crossing.nearly:
                 out.append(
                     bake_forecast(
-                        crossing.milestone, course.crossings[i], course.settles[i], now_s,
-                        self._origin_s, self._priors.boiling_c, not in_oven,
+                        crossing.milestone,
+                        course.crossings[i],
+                        course.settles[i],
+                        now_s,
+                        self._origin_s,
+                        self._priors.boiling_c,
+                        not in_oven,
                     )
                 )
         way_out_s: Array | float = 0.0

@@ -10,13 +10,13 @@ named in `logger.thermal.priors`; none comes from the forecaster's fits.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 SIGMA = 5.670374e-8
-LAYERS = 18
-DT_S = 2.0
+LAYERS = 12
+DT_S = 2.5
 LATENT = 2.35e6
 
 
@@ -48,7 +48,7 @@ class Case:
     probe_offset_k: float = 0.0
     pull_at_c: float = 97.0
     later_s: float = 0.0  # taken out so much later
-    cool_s: float = 4.0 * 3600
+    cool_s: float = 5.0 * 3600
 
 
 @dataclass
@@ -66,74 +66,82 @@ def pressure_kpa(celsius: np.ndarray) -> np.ndarray:
     return 0.61121 * np.exp((18.678 - celsius / 234.5) * celsius / (257.14 + celsius))
 
 
-def bake_and_cool(case: Case) -> Curve:
-    n = LAYERS
-    mass = case.mass_kg_m2 / n
-    t = np.full(n, case.start_c)
-    water = np.full(n, case.water * mass)
-    set_share = np.zeros(n)
-    place = min(int(case.probe_place * n), n - 1)
-    probe = case.start_c
-    out_s: float | None = None
-    late: float | None = None
+def bake_and_cool(cases: list[Case]) -> list[Curve]:
+    """All cases side by side; arrays are (cases, layers)."""
+    n = len(cases)
+    p = {
+        f.name: np.array([[getattr(case, f.name)] for case in cases], dtype=float)
+        for f in fields(Case)
+    }
+    mass = p["mass_kg_m2"] / LAYERS
+    t = np.repeat(p["start_c"], LAYERS, axis=1)
+    water = np.repeat(p["water"] * mass, LAYERS, axis=1)
+    set_share = np.zeros((n, LAYERS))
+    row = np.arange(n)
+    place = np.minimum((p["probe_place"][:, 0] * LAYERS).astype(int), LAYERS - 1)
+    probe = p["start_c"][:, 0].copy()
+    late = np.full(n, np.inf)
+    out = np.full(n, np.inf)
+    ceiling = p["boiling_c"] + p["rise_k"]
+    radius = p["radius_m"]
     times, cores, rooms = [], [], []
     clock, i = 0.0, 0
-    ceiling = case.boiling_c + case.rise_k
-    while out_s is None or clock < out_s + case.cool_s:
+    while np.isinf(out).any() or clock < (out + p["cool_s"][:, 0]).max():
+        baking = (clock < out)[:, None]
         set_share = np.maximum(set_share, np.clip((t - 40.0) / 45.0, 0.0, 1.0))
-        density = 1.0 / ((1 - set_share) / case.batter_density + set_share / case.crumb_density)
+        density = 1.0 / ((1 - set_share) / p["batter_density"] + set_share / p["crumb_density"])
         thick = mass / density
         hot = np.clip((t - 40.0) / 55.0, 0.0, 1.0) ** 2
-        moist = np.clip(water / (0.3 * case.water * mass), 0.0, 1.0)
-        k = case.k_batter * (1 - set_share) + case.k_crumb * set_share
-        k = k + case.k_crumb * case.vapour_boost * hot * moist
-        between = 1.0 / (0.5 * thick[1:] / k[1:] + 0.5 * thick[:-1] / k[:-1])
-        q = np.zeros(n)
-        flow = between * np.diff(t)
-        q[:-1] += flow
-        q[1:] -= flow
-        room = case.room_c + case.room_swing_k * np.sin(2 * np.pi * clock / case.room_period_s)
-        if out_s is None:
-            for edge, film in ((0, 0.8 * case.oven_film), (n - 1, case.oven_film)):
-                q[edge] += (case.oven_c - t[edge]) / (1 / film + 0.5 * thick[edge] / k[edge])
-            q += 0.5 * case.oven_film * 2 * thick / case.radius_m * (case.oven_c - t)
-        else:
-            wet = case.wetness * np.exp(-(clock - out_s) / case.dry_s)
-            for edge, share, damp in ((0, case.under_factor, 0.0), (n - 1, 1.0, wet)):
-                # Surface temperature from the heat balance, by two fixed-point steps.
-                surface = t[edge]
-                for _ in range(2):
-                    gap = max(surface - room, 0.0)
-                    convection = 1.32 * (gap / (2 * case.radius_m)) ** 0.25
-                    kelvin, around = surface + 273.15, room + 273.15
-                    radiation = case.emissivity * SIGMA * (kelvin**2 + around**2) * (kelvin + around)
-                    film = share * (convection + radiation)
-                    steam = (
-                        damp * convection * 16.3
-                        * max(pressure_kpa(surface) - 0.5 * pressure_kpa(room), 0.0)
-                    )
-                    inner = 2 * k[edge] / thick[edge]
-                    surface = (inner * t[edge] + film * room - steam) / (inner + film)
-                q[edge] -= film * (surface - room) + steam
-            gap = np.maximum(t - room, 0.0)
-            q -= 0.5 * (1.42 * (gap / 0.05) ** 0.25 + 3.0) * 2 * thick / case.radius_m * gap
-        t = t + q * DT_S / (mass * case.cp)
-        over = np.where(water > 0.1 * case.water * mass, np.maximum(t - ceiling, 0.0), 0.0)
-        water = water - over * mass * case.cp / LATENT
+        moist = np.clip(water / (0.3 * p["water"] * mass), 0.0, 1.0)
+        k = p["k_batter"] * (1 - set_share) + p["k_crumb"] * set_share
+        k = k + p["k_crumb"] * p["vapour_boost"] * hot * moist
+        resist = 0.5 * thick / k
+        flow = np.diff(t) / (resist[:, 1:] + resist[:, :-1])
+        q = np.zeros((n, LAYERS))
+        q[:, :-1] += flow
+        q[:, 1:] -= flow
+        room = p["room_c"] + p["room_swing_k"] * np.sin(2 * np.pi * clock / p["room_period_s"])
+        film = p["oven_film"]
+        heat = film * thick / radius * (p["oven_c"] - t)
+        heat[:, :1] += (p["oven_c"] - t[:, :1]) / (1 / (0.8 * film) + resist[:, :1])
+        heat[:, -1:] += (p["oven_c"] - t[:, -1:]) / (1 / film + resist[:, -1:])
+        gap = np.maximum(t - room, 0.0)
+        loss = (1.42 * (gap / 0.05) ** 0.25 + 3.0) * thick / radius * gap
+        since = np.maximum(clock - np.minimum(out, 1e9)[:, None], 0.0)
+        wet = p["wetness"] * np.exp(-since / p["dry_s"])
+        for edge, share, damp in (
+            (slice(0, 1), p["under_factor"], 0.0 * wet),
+            (slice(LAYERS - 1, LAYERS), np.ones((n, 1)), wet),
+        ):
+            inner = 1.0 / resist[:, edge]
+            surface = t[:, edge]
+            for _ in range(2):  # the surface's heat balance, by fixed-point steps
+                convection = 1.32 * (np.maximum(surface - room, 0.0) / (2 * radius)) ** 0.25
+                kelvin, around = surface + 273.15, room + 273.15
+                radiation = p["emissivity"] * SIGMA * (kelvin**2 + around**2) * (kelvin + around)
+                film = share * (convection + radiation)
+                drive = pressure_kpa(surface) - 0.5 * pressure_kpa(room)
+                steam = damp * convection * 16.3 * np.maximum(drive, 0.0)
+                surface = (inner * t[:, edge] + film * room - steam) / (inner + film)
+            loss[:, edge] += film * (surface - room) + steam
+        t = t + (q + np.where(baking, heat, -loss)) * DT_S / (mass * p["cp"])
+        over = np.where(water > 0.1 * p["water"] * mass, np.maximum(t - ceiling, 0.0), 0.0)
+        water = water - over * mass * p["cp"] / LATENT
         t = t - over
-        probe += (t[place] - probe) * DT_S / case.probe_lag_s
+        at_probe = t[row, place]
+        probe += (at_probe - probe) * DT_S / p["probe_lag_s"][:, 0]
         clock += DT_S
         i += 1
-        if i % 5 == 0:
+        if i % 4 == 0:
             times.append(clock)
-            cores.append(probe + case.probe_offset_k)
-            rooms.append(room)
-        if out_s is None:
-            if late is None and (t[place] >= case.pull_at_c or clock > 5400):
-                late = clock
-            if late is not None and clock >= late + case.later_s:
-                out_s = clock
-    return Curve(np.array(times), np.array(cores), np.array(rooms), out_s)
+            cores.append(probe + p["probe_offset_k"][:, 0])
+            rooms.append(room[:, 0])
+        done = np.isinf(late) & ((at_probe >= p["pull_at_c"][:, 0]) | (clock > 5400))
+        late[done] = clock
+        leaving = np.isinf(out) & (clock >= late + p["later_s"][:, 0])
+        out[leaving] = clock
+    t_s, core, room_c = np.array(times), np.array(cores), np.array(rooms)
+    return [Curve(t_s, core[:, c], room_c[:, c], float(out[c])) for c in range(n)]
 
 
 def varied(number: int, seed: int = 1) -> list[Case]:
