@@ -108,6 +108,17 @@ function happened(event) {
   }
 }
 
+/** Live values are drawn with the next frame of the screen, however many arrive before it. */
+let waiting = false;
+function drawSoon() {
+  if (waiting) return;
+  waiting = true;
+  requestAnimationFrame(() => {
+    waiting = false;
+    instruments.draw();
+  });
+}
+
 const stream = new Stream(asked === null ? "/api/stream" : `/api/stream?batch=${encodeURIComponent(asked)}`, {
   state: show,
   event: happened,
@@ -115,6 +126,7 @@ const stream = new Stream(asked === null ? "/api/stream" : `/api/stream?batch=${
     instruments.live(reading);
     matter.live(reading);
     ribbon.live(reading);
+    drawSoon();
   },
   clock: (ping) => clock.set(ping.now, ping.speed),
   reset: () => { if (state !== null) load(); },
