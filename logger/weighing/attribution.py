@@ -181,9 +181,7 @@ def _stay_price(line: Line, way: _Way, piece: Piece, blur_kg: float) -> float:
 
 def _stay(way: _Way, mass: float, extra: float) -> _Way:
     assert way.line is not None
-    return _Way(
-        way.price + extra, way.line, way.total_kg + mass, way.taken, (*way.path, way.line)
-    )
+    return _Way(way.price + extra, way.line, way.total_kg + mass, way.taken, (*way.path, way.line))
 
 
 def _go(

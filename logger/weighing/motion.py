@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 KEPT = 600
 SUDDEN_US = 750_000
 SLOWEST_FILTER_US = 2_700_000
@@ -52,10 +54,12 @@ class Motion:
         times = [t for t, y in self.path if y <= level_kg]
         return times[-1] if times else otherwise_us
 
-    def has_between(self, from_kg: float, to_kg: float) -> bool:
-        """Whether a reading was seen on the way, well away from both ends."""
-        step = to_kg - from_kg
-        return any(0.2 < (y - from_kg) / step < 0.8 for _, y in self.path)
+    def jumps_to(self, level_kg: float, tolerance_kg: float, least_kg: float) -> bool:
+        """Whether one reading brought it from at least so far below to a level."""
+        return any(
+            abs(y1 - level_kg) <= tolerance_kg and y1 - y0 >= least_kg
+            for (_, y0), (_, y1) in pairwise(self.path)
+        )
 
     def duration_us(self, from_kg: float, to_kg: float) -> float:
         """Time from a tenth to nine tenths of the step; infinite where that was not seen."""
@@ -89,4 +93,3 @@ class Motion:
         if rise <= SLOWEST_FILTER_US:
             known = self._quickest_us
             self._quickest_us = rise if known is None else min(known, rise)
-

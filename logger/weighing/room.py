@@ -18,18 +18,18 @@ from logger.events import (
 from logger.plan import Formula, ScaleFacts
 from logger.weighing.advice import Stream
 from logger.weighing.ledger import Ledger
-from logger.weighing.pieces import Piece
-from logger.weighing.scale import (
+from logger.weighing.pieces import TRIFLE_KG, Piece
+from logger.weighing.scale import Scale
+from logger.weighing.settling import S
+from logger.weighing.signals import (
     ContainerOn,
     Ended,
     Extended,
     Lifted,
-    Scale,
     Signal,
     Tared,
     Vanished,
 )
-from logger.weighing.settling import S
 
 LEFT_ALONE_US = 30 * S  # an under line is decided after so long a rest
 DOUBT_US = 2 * S  # and one that may already be inside after so long
@@ -169,6 +169,7 @@ class Weighing:
                     out += self._ended(scale, signal.piece)
                 case Extended():
                     self._take_selection(signal.piece)
+                    self._use_up_selection(signal.piece)
                     if signal.piece.line is not None:
                         out += self._speak(signal.piece.line, t_us - signal.piece.ended_us)
                 case Vanished():
@@ -208,6 +209,7 @@ class Weighing:
             self._stream(scale).end(piece.mass_kg)
         before = self.ledger.current
         self.ledger.add(piece, self._blur_kg)
+        self._use_up_selection(piece)
         self._fresh_order = False
         out: list[Body] = []
         if piece.line is None:
@@ -236,6 +238,13 @@ class Weighing:
                 self._selected = None  # a trifle may be drift; the mark still waits for its rise
         if self._fresh_order:
             piece.tared = True
+
+    def _use_up_selection(self, piece: Piece) -> None:
+        """Several trifles together are what the mark was for."""
+        if self._selected is not None and piece.line == self._selected[0]:
+            begun = [p for p in self.ledger.of(piece.line) if p.start_us >= self._selected[1]]
+            if sum(p.mass_kg for p in begun) > max(1.5 * piece.before.division_kg, 2 * TRIFLE_KG):
+                self._selected = None
 
     def _pouring(self, scale: Scale, piece: Piece, t_us: int) -> list[Body]:
         live = self._live.get(scale.name)

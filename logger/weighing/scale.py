@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from drivers.reading import Reading
 from logger.weighing.continuity import Continuity, Zeroing, waking
@@ -12,6 +12,16 @@ from logger.weighing.motion import Motion
 from logger.weighing.pieces import Piece
 from logger.weighing.resolution import Resolution
 from logger.weighing.settling import Rest, S, Settler
+from logger.weighing.signals import (
+    Bench,
+    ContainerOn,
+    Ended,
+    Extended,
+    Lifted,
+    Signal,
+    Tared,
+    Vanished,
+)
 
 KEY_PRESS_US = 700_000
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
@@ -26,72 +36,7 @@ TAIL_US = 3_500_000
 TARE_TAIL_US = 4 * S
 
 
-@dataclass(frozen=True, slots=True)
-class ContainerOn:
-    """A container was put on; `mass_kg` None where the empty pan was never seen."""
-
-    mass_kg: float
-    changed: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Lifted:
-    """The container is gone, with all in it."""
-
-    mass_kg: float
-
-
-@dataclass(frozen=True, slots=True)
-class Tared:
-    """The zero was set at rest."""
-
-    t_us: int
-
-
-@dataclass(frozen=True, slots=True)
-class Ended:
-    """A piece came to rest."""
-
-    piece: Piece
-
-
-@dataclass(frozen=True, slots=True)
-class Extended:
-    """The end of a piece that had ended already moved a little further."""
-
-    piece: Piece
-
-
-@dataclass(frozen=True, slots=True)
-class Vanished:
-    """What looked like a piece left nothing behind."""
-
-    piece: Piece
-
-
-Signal = ContainerOn | Lifted | Tared | Ended | Extended | Vanished
 Plausible = Callable[[float], bool]
-
-
-@dataclass(slots=True)
-class Bench:
-    """What stands on the scale, in its continuous coordinate (kg).
-
-    Attributes:
-        present: a container is on it.
-        empty_kg: coordinate of the empty pan; None where it was never seen.
-        bowl_kg: coordinate of the container without content.
-        lifted_from: rest before the container was lifted.
-        lifted_to_zero: the lift ended at an indication of zero, as a slow tare would.
-        known_kg: masses of containers seen.
-    """
-
-    present: bool = False
-    empty_kg: float | None = None
-    bowl_kg: float = 0.0
-    lifted_from: Rest | None = None
-    lifted_to_zero: bool = False
-    known_kg: list[float] = field(default_factory=list)
 
 
 class Scale:
@@ -176,8 +121,10 @@ class Scale:
             self._waking.append(reading)
         if self._waking:
             held = self._waking
-            if len(held) < 3 and held[-1].t_us - held[0].t_us < WAKING_US and (
-                self.settler.period_us < 400_000
+            if (
+                len(held) < 3
+                and held[-1].t_us - held[0].t_us < WAKING_US
+                and (self.settler.period_us < 400_000)
             ):
                 return self._signals
             self._waking = []
@@ -217,8 +164,10 @@ class Scale:
             self.same_zero = False
             self._doubt(base, was_resting)
             empty = self.bench.empty_kg
-            certain = empty is None or abs(value + self.continuity.offset_kg - found.shift_kg
-                                           - empty) > 3 * d
+            certain = (
+                empty is None
+                or abs(value + self.continuity.offset_kg - found.shift_kg - empty) > 3 * d
+            )
             if found.kind == "zeroed":
                 self._zeroing = Zeroing(
                     held[0].t_us, found.shift_kg, was_resting, certain, 0.0, before_kg
@@ -238,7 +187,11 @@ class Scale:
             return
         last = self._last_piece
         # No scale switches itself off so soon after it moved: it was unplugged at work.
-        if last is not None and self.last_us - last.ended_us < AT_WORK_US and self._unfinished(last):
+        if (
+            last is not None
+            and self.last_us - last.ended_us < AT_WORK_US
+            and self._unfinished(last)
+        ):
             last.lost = True
             self._signals.append(Extended(last))
 
@@ -326,7 +279,6 @@ class Scale:
             self.continuity.offset_kg -= zeroing.shift_kg
             self.settler.interrupt(t_us)
             self.tared = False
-
 
     def _new_piece(self, base: Rest, start_us: int) -> Piece:
         piece = Piece(
@@ -467,10 +419,11 @@ class Scale:
         """The key again, because the first press left a little below zero."""
         value = rest.level_kg - self.continuity.offset_kg
         before = base.level_kg - self.continuity.offset_kg
-        if step <= 0 or abs(value) > 0.6 * d or before >= -1.2 * d:
+        if step <= 3 * d or before >= -3 * d or not -FINGER_KG <= value <= 0.6 * d:
             return False
-        # A spoonful may end at zero by chance; but it shows itself on the way.
-        return step > 3 * d and not self.motion.has_between(base.level_kg, rest.level_kg)
+        # A spoonful may end at zero by chance, but it shows itself on the way; a key jumps there.
+        zero_kg = self.continuity.offset_kg
+        return self.motion.jumps_to(zero_kg, 0.6 * d, 0.5 * -before)
 
     def _is_slow_tare(self, rest: Rest, step: float, d: float, net: bool | None) -> bool:
         """A tare that went through the scale's filter: down to an indication of zero."""
@@ -565,9 +518,7 @@ class Scale:
     def _returned(self, rest: Rest, lifted: Rest, d: float, mass: float, sudden: bool) -> bool:
         bench = self.bench
         change = rest.level_kg - lifted.level_kg
-        same = max(
-            1.6 * d, 3.0 * (rest.mean_error_kg + lifted.mean_error_kg), 0.0005 * abs(mass)
-        )
+        same = max(1.6 * d, 3.0 * (rest.mean_error_kg + lifted.mean_error_kg), 0.0005 * abs(mass))
         bench.lifted_to_zero = False
         if abs(change) <= same:
             bench.present, self.base = True, rest

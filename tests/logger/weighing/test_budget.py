@@ -35,7 +35,13 @@ def test_a_load_outside_the_class_counts_with_the_widest_limit() -> None:
 
 @pytest.mark.parametrize(
     ("mass_g", "word"),
-    [(240.0, "within"), (241.5, "within"), (242.2, "undecidable"), (244.0, "over"), (236.0, "under")],
+    [
+        (240.0, "within"),
+        (241.5, "within"),
+        (242.2, "undecidable"),
+        (244.0, "over"),
+        (236.0, "under"),
+    ],
 )
 def test_verdicts_of_a_gram_scale_on_240_g_plus_minus_2_4_g(mass_g: float, word: str) -> None:
     standard = budget(mass_g / 1000, 0.001).standard_kg

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from weighing_bench import NAME, Bench, Physics, line, run, standing
@@ -18,6 +19,7 @@ from logger.events import (
     WeighingRemoved,
 )
 from logger.plan import Formula, ScaleFacts
+from logger.weighing import Weighing
 
 FLOUR, SUGAR, MILK = line("flour", 320, 3.2), line("sugar", 250, 2.5), line("milk", 240, 4.8)
 FORMULA = Formula("cake", (FLOUR, SUGAR, MILK))
@@ -37,9 +39,7 @@ def bench(physics: Physics = KITCHEN, seed: int = 1, bowl_g: float = 612.0) -> B
 
 
 def additions(events: list[Event], key: str | None) -> list[WeighingAddition]:
-    return [
-        e.body for e in events if isinstance(e.body, WeighingAddition) and e.body.line == key
-    ]
+    return [e.body for e in events if isinstance(e.body, WeighingAddition) and e.body.line == key]
 
 
 def assert_mass(found: WeighingAddition, mass_g: float, within_g: float = 1.0) -> None:
@@ -303,7 +303,7 @@ def test_a_pour_is_followed_with_advice_at_most_four_times_a_second() -> None:
     bodies = [e.body for e in events if isinstance(e.body, WeighingPouring)]
 
     assert len(bodies) > 10
-    gaps = [y.at_us - x.at_us for x, y in zip(events, events[1:], strict=False)]
+    gaps = [y.at_us - x.at_us for x, y in pairwise(events)]
     assert min(gaps) >= 240_000
     advice = [body.advice for body in bodies]
     assert advice.index(None) < advice.index("ease off") < advice.index("stop")
@@ -406,11 +406,10 @@ def test_growing_prefixes_give_prefixes_of_the_events() -> None:
 
 
 def test_readings_of_other_roles_and_units_are_left_alone() -> None:
-    from logger.weighing import Weighing
-
     room = Weighing(FORMULA, ScaleFacts(), {NAME: "scale"})
 
-    assert room.on_reading(Reading("oven-probe", "air", 1_800_000_000_000_000, 175.0, "Cel"), "oven") == []
+    air = Reading("oven-probe", "air", 1_800_000_000_000_000, 175.0, "Cel")
+    assert room.on_reading(air, "oven") == []
     assert room.on_mark(Mark("into oven", 1_800_000_000_000_001)) == []
     assert room.on_second(1_800_000_001_000_000) == []
 
@@ -430,3 +429,32 @@ def test_the_order_of_marked_lines_does_not_matter(order: tuple[str, ...]) -> No
     for key, mass in masses.items():
         assert_mass(found[key], mass)
         assert found[key].verdict == "within"
+
+
+def test_lines_may_be_weighed_on_either_of_two_scales() -> None:
+    first, second = bench(seed=1), bench(seed=2, bowl_g=300.0)
+    first.pour("flour", 320.2, 45)
+    first.pass_s(3)
+    second.pass_s(first.t_s)  # the second bowl waits until the first line is done
+    second.pour("sugar", 250.1, 45)
+    second.pass_s(3)
+    room = Weighing(FORMULA, ScaleFacts(), {NAME: "scale", "small-scale/mass": "scale 2"})
+    said: list[WeighingAddition] = []
+    both = [(e, "scale") for e in first.entries] + [
+        (replace(e, instrument="small-scale"), "scale 2")
+        for e in second.entries
+        if isinstance(e, Reading)
+    ]
+
+    for number, (entry, role) in enumerate(sorted(both, key=lambda pair: pair[0].t_us)):
+        assert isinstance(entry, Reading)
+        for body in room.on_reading(entry, role):
+            room.on_event(Event(number + 1, entry.t_us, "b", body))
+            if isinstance(body, WeighingAddition):
+                said.append(body)
+
+    found = {body.line: body for body in said}
+    assert_mass(found["flour"], 320.2)
+    assert_mass(found["sugar"], 250.1)
+    assert found["flour"].scale == NAME
+    assert found["sugar"].scale == "small-scale/mass"

@@ -17,10 +17,11 @@ def test_the_room_is_right_as_often_as_it_promises() -> None:
         notes += [f"{seed}: {note}" for note in score.add(day(seed))]
     report = f"{score}\n" + "\n".join(notes)
 
+    of_284 = score.additions / 284  # the goals are counts among so many additions
     assert score.additions > 400, report
     assert score.false_within == 0, report
-    assert score.right >= 0.97 * score.clear, report
-    assert score.wrong <= 0.02 * score.additions, report
-    assert score.missing <= 0.011 * score.additions, report
-    assert score.invented <= 0.007 * score.additions, report
+    assert score.right >= 0.98 * score.clear, report
+    assert score.wrong <= 4 * of_284, report
+    assert score.missing <= 3 * of_284, report
+    assert score.invented <= 2 * of_284, report
     assert score.close >= 0.93 * score.massed, report

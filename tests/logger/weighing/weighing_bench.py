@@ -203,7 +203,9 @@ class Bench:
         self._tare_now = True
         self.pass_s(1.2 / self.physics.rate_hz)
 
-    def pour(self, line: str, mass_g: float, rate_g_s: float, tare_after: float | None = None) -> None:
+    def pour(
+        self, line: str, mass_g: float, rate_g_s: float, tare_after: float | None = None
+    ) -> None:
         """Pour: uneven, slower towards the end; the stream's impact weighs too."""
         poured = 0.0
         tared = False

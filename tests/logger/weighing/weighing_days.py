@@ -63,9 +63,7 @@ def physics(r: random.Random, mishap: str) -> Physics:
     )
 
 
-def aim(
-    r: random.Random, target: float, tolerance: float, division: float, parted: bool
-) -> float:
+def aim(r: random.Random, target: float, tolerance: float, division: float, parted: bool) -> float:
     """What a person really pours: mostly right, now and then clearly not.
 
     A line is left clearly under only where a mark or a tare parts it from the next: without either

@@ -33,7 +33,9 @@ def test_two_limits_as_in_the_viscosity_example() -> None:
     assert inside == pytest.approx(0.6626, abs=5e-5)
 
 
-@pytest.mark.parametrize(("guard_u", "risk"), [(0.0, 0.5), (1.645, 0.05), (1.96, 0.025), (2, 0.0228)])
+@pytest.mark.parametrize(
+    ("guard_u", "risk"), [(0.0, 0.5), (1.645, 0.05), (1.96, 0.025), (2, 0.0228)]
+)
 def test_risk_at_a_guarded_limit(guard_u: float, risk: float) -> None:
     """Guard bands (8.3): risk of a wrong acceptance at the limit A = T − w. Computed."""
     _, _, above = conformance(100.0 - guard_u, 1.0, None, 100.0)

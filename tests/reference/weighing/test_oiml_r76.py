@@ -42,7 +42,8 @@ def test_the_permissible_error_steps_where_table_6_does(
 
 
 @pytest.mark.parametrize(
-    ("accuracy_class", "e_g", "load_g"), [("III", 1, 10_001), ("IIII", 5, 5_005), ("II", 0.1, 10_000.1)]
+    ("accuracy_class", "e_g", "load_g"),
+    [("III", 1, 10_001), ("IIII", 5, 5_005), ("II", 0.1, 10_000.1)],
 )
 def test_a_load_outside_the_class_has_no_permissible_error(
     accuracy_class: str, e_g: float, load_g: float
