@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import termios
 import threading
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from contextlib import contextmanager
 from types import TracebackType
@@ -93,15 +94,16 @@ class Port(Protocol):
     ) -> None: ...
 
 
-class OwnedPort:
+class OwnedPort(ABC):
     """The part that all ports share: one owner thread, a context manager, errors told apart."""
 
     def __init__(self, path: str) -> None:
         self.path = path
         self._owner = threading.get_ident()
 
+    @abstractmethod
     def close(self) -> None:
-        raise NotImplementedError
+        """Give the port back; only its owner thread does."""
 
     def __enter__(self) -> Self:
         return self
