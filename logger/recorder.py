@@ -22,16 +22,17 @@ from typing import Any
 
 from drivers import config as settings_file
 from drivers.clock import Clock, ClockFileError, KitchenClock, SystemClock
-from drivers.mqtt import BrokerAddress, Wire, encode
+from drivers.mqtt import BrokerAddress, Wire
 from drivers.reading import MICROSECOND, seconds
 from drivers.topics import Topics
 from logger.alerts import Alerts
+from logger.announcer import Announcer
 from logger.entries import Tick
 from logger.freezing import freeze_from
 from logger.intake import LARGEST_PAYLOAD, Freeze, Intake, Message
 from logger.presence import AnotherRecorder, Presence
 from logger.running import RunningBatches, StartBatch, ViewOf
-from logger.store import NumberedSource, Reader, Store, StoreError, StoreStalled
+from logger.store import Reader, Store, StoreError, StoreStalled
 
 log = logging.getLogger(__name__)
 
@@ -118,6 +119,7 @@ class Recorder:
         self._first: float | None = None
         self._count = 0
         self._quiet_since_us = clock.now_us()
+        self._last_pos = self._store.pos
         self._disk_checked = float("-inf")
         self._writer = threading.Thread(target=self._write, name="store-writer")
         self.presence = Presence(
@@ -131,8 +133,9 @@ class Recorder:
             f"coolcrumb-recorder-{self.log_id}",
             will=(topics.recorder, self.presence.document(False)),
             on_connect=self._connected,
-            on_disconnect=lambda why: log.warning("the broker is gone: %s", why),
+            on_disconnect=self._disconnected,
         )
+        self._announcer = Announcer(self._wire, topics, self.log_id, clock)
         self._wire.subscribe(topics.recorder, lambda _t, payload, _r: self.presence.hear(payload))
 
     def _freeze(self, document: Mapping[str, Any], pos: int) -> dict[str, Any]:
@@ -207,6 +210,10 @@ class Recorder:
         self.presence.repeat()
         self._say_all.set()
 
+    def _disconnected(self, reason: str) -> None:
+        if not self._stopping.is_set():
+            log.warning("the broker is gone: %s; it is tried again", reason)
+
     def _receive(self, topic: str, payload: bytes, retained: bool) -> None:
         if self._stopping.is_set():
             return
@@ -256,7 +263,10 @@ class Recorder:
             self._tick()
         if self._say_all.is_set():
             self._say_all.clear()
-            self._say_everything()
+            self._commit()  # never say what is not committed
+            self._announcer.tell_everything(
+                self._store.sources, self._running, self._reader.batches(pace.clear_now)
+            )
         self._look_at_disk(now)
         done = self._queue.empty() and not self._store.is_drafted
         return stopping and (done or now > self._stop_by)
@@ -306,8 +316,10 @@ class Recorder:
         self.stored_messages += self._count
         self._count = 0
         self._first = None
-        self._quiet_since_us = self._clock.now_us()
-        self._publish()
+        if self._store.pos != self._last_pos:  # repeated or refused messages break no silence
+            self._last_pos = self._store.pos
+            self._quiet_since_us = self._clock.now_us()
+        self._announcer.tell(self._intake.touched, self._running)
 
     def _stalled(self, stalled: StoreStalled, now_us: int) -> None:
         about = "disk full" if stalled.full else "store locked"
@@ -315,7 +327,7 @@ class Recorder:
         text = f"{stalled}; nothing is recorded until it can be written again; {remedy}"
         if self.alerts.put(about, text, now_us):
             self.presence.set_alerts(self.alerts.standing())
-            self._publish_alert(about, text, now_us)
+            self._announcer.alert(about, text, now_us)
         if self._stopping.wait(self._pace.retry_s):
             raise stalled
 
@@ -335,57 +347,9 @@ class Recorder:
             changed = self.alerts.put("disk nearly full", text, now_us)
             if changed:
                 self._store.add_alert(now_us, "disk nearly full", text)
-                self._publish_alert("disk nearly full", text, now_us)
+                self._announcer.alert("disk nearly full", text, now_us)
         if changed:
             self.presence.set_alerts(self.alerts.standing())
-
-    # -- publishing, after the commit ------------------------------------------------------------
-
-    def _publish(self) -> None:
-        for key, source in list(self._intake.touched.items()):
-            if self._say_stored(source):
-                del self._intake.touched[key]
-            else:
-                break  # the connection's queue is full: said again with the next commit
-        said, ended = self._running.drain()
-        for one in said:
-            self._wire.publish_json(self.topics.events(one.event.kind), one.event.to_json())
-        changed = {one.event.batch for one in said}
-        for batch, document in self._running.documents().items():
-            if batch in changed:
-                self._wire.publish_json(self.topics.now(batch), document, retain=True)
-        for batch in ended:
-            self._wire.publish(self.topics.now(batch), b"", retain=True)
-
-    def _say_stored(self, source: NumberedSource) -> bool:
-        document = {
-            "log": self.log_id,
-            "boot": source.boot,
-            "seq": source.seq,
-            "gap": source.gap,
-            "t": seconds(self._clock.now_us()),
-        }
-        return self._wire.publish_json(self.topics.stored(source.instrument), document, retain=True)
-
-    def _say_everything(self) -> None:
-        """On each connect: what is stored of every instrument, and each batch's present state."""
-        if self._store.is_drafted:
-            self._commit()  # never say what is not committed
-        newest = {source.instrument: source for source in self._store.sources}
-        for source in newest.values():
-            self._say_stored(source)
-        for batch, document in self._running.documents().items():
-            self._wire.publish_json(self.topics.now(batch), document, retain=True)
-        for row in self._reader.batches(self._pace.clear_now):
-            if row.closed_pos is not None:
-                self._wire.publish(self.topics.now(row.id), b"", retain=True)
-
-    def _publish_alert(self, about: str, text: str, now_us: int) -> None:
-        document = {
-            "id": None, "kind": "alert", "at": seconds(now_us), "batch": None,
-            "about": about, "text": text,
-        }  # fmt: skip
-        self._wire.publish(self.topics.events("alert"), encode(document))
 
 
 def _arguments(argv: list[str] | None) -> argparse.Namespace:

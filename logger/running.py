@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -84,9 +84,13 @@ class RunningBatches:
     def names(self) -> list[str]:
         return list(self._running)
 
-    def documents(self) -> dict[str, dict[str, Any]]:
-        """The present state of each open batch that has a view."""
-        return {name: r.view.to_json() for name, r in self._running.items() if r.view is not None}
+    def documents(self, only: Collection[str] | None = None) -> dict[str, dict[str, Any]]:
+        """The present state of each open batch (of those in `only`) that has a view."""
+        return {
+            name: running.view.to_json()
+            for name, running in self._running.items()
+            if running.view is not None and (only is None or name in only)
+        }
 
     def start(self, entry: PlanEntry) -> BatchState:
         """An empty engine at a plan, nothing drafted yet.
