@@ -139,10 +139,10 @@ def export(batch: str | None, folder: Path, events: bool, output: Path | None) -
             batches = [row.id for row in reader.batches()]
         except StoreError as error:
             raise MissingOrBusy(str(error)) from error
-        name = batch or (batches[0] if batches else None)
+        name = batch or (batches[-1] if batches else None)
         plan = reader.plan_entry(name) if name is not None else None
         if name is None or plan is None:
-            known = ", ".join(batches[:8]) or "none"
+            known = ", ".join(batches[-8:]) or "none"
             raise MissingOrBusy(f"no batch {batch!r} in {folder}; the latest are: {known}")
         documents: Iterable[dict[str, Any]]
         if events:
