@@ -21,6 +21,7 @@ BACK_K, BACK_SD, BACK_S = 3.0, 3.0, 20.0
 # A new place is believed after so long, if it changes the way the cake does.
 NEW_PLACE_S, NEW_PLACE_K, NEW_PLACE_RANGE_K = 240.0, 0.2, 12.0
 SETTLE_AFTER_MARK_S = 45.0
+STUCK_K = 0.5
 # Innovations one after the other that say: the cake cools otherwise than it did.
 CHANGE_SLACK, CHANGE_LIMIT, CHANGE_AFTER_S = 0.7, 6.0, 900.0
 
@@ -173,8 +174,11 @@ class Follower:
         return [Note.OUT, Note.BROKEN]
 
     def _astray(self, t_s: float, celsius: float) -> list[Note]:
+        self._off.append((t_s, celsius))
+        start = max(self.level_since_s, t_s - NEW_PLACE_S)
+        self._off = [(t, v) for t, v in self._off if t >= start]
         mean, sd = self._expected(t_s)
-        if abs(celsius - mean) <= BACK_K + BACK_SD * sd:
+        if abs(celsius - mean) <= BACK_K + BACK_SD * sd and not self._is_stuck():
             if self._near_since_s is None:
                 self._near_since_s = t_s
             if t_s - self._near_since_s >= BACK_S:
@@ -183,13 +187,20 @@ class Follower:
                 return [Note.BACK, Note.BROKEN]
         else:
             self._near_since_s = None
-        self._off.append((t_s, celsius))
-        start = max(self.level_since_s, t_s - NEW_PLACE_S)
-        self._off = [(t, v) for t, v in self._off if t >= start]
         if self._is_new_place():
             self._settle(t_s, celsius)
             return [Note.NEW_PLACE, Note.BROKEN]
         return []
+
+    def _is_stuck(self) -> bool:
+        """Whether the reading stands still while the cake, by all that is known, does not."""
+        values = [v for _, v in self._off]
+        if len(values) < 5 or max(values) - min(values) > 0.05:
+            return False
+        (first_s, _), (last_s, _) = self._off[0], self._off[-1]
+        # The course begins at the last forecast, so the span is judged by the slope from now on.
+        slope = (self._expected(last_s + 60.0)[0] - self._expected(last_s)[0]) / 60.0
+        return abs(slope) * (last_s - first_s) > STUCK_K
 
     def _is_new_place(self) -> bool:
         """Whether what is read elsewhere is like crumb: between air and plateau, on its way."""

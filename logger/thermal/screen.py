@@ -18,6 +18,7 @@ LONGEST_ALLOWANCE_S = 200.0
 WINDOW_S = 20.0
 STAYS_S = 25.0
 LEVEL_K = 3.0
+GLITCH_S, CALM_K = 10.0, 0.5
 GLITCHES_C = (85.0, 0.0, 127.9375, -127.0)  # power-on and error values of common sensors
 
 
@@ -35,6 +36,8 @@ class Screen:
 
     recent: deque[tuple[float, float]] = field(default_factory=deque)
     held: list[tuple[float, float]] = field(default_factory=list)
+    last: tuple[float, float] | None = None
+    doubt_since_s: float | None = None
 
     def judge(self, t_s: float, celsius: float) -> Verdict:
         """SOUND: use it. HELD: do not (yet). MOVED: this level stays, the old one is gone."""
@@ -42,10 +45,14 @@ class Screen:
             return Verdict.HELD
         if not self.recent and not self.held and celsius in GLITCHES_C:
             return Verdict.HELD
-        if not self.recent or self._near(t_s, celsius):
+        before, self.last = self.last, (t_s, celsius)
+        if not self.recent or (self._near(t_s, celsius) and not self._returning(before, t_s)):
             self.held.clear()
+            self.doubt_since_s = None
             self._keep(t_s, celsius)
             return Verdict.SOUND
+        if self.doubt_since_s is None:
+            self.doubt_since_s = t_s
         self.held.append((t_s, celsius))
         # The newest stretch of what is held back, as long as it stays on one level.
         start = len(self.held) - 1
@@ -55,8 +62,7 @@ class Screen:
             start -= 1
         self.held = self.held[start:]
         if len(self.held) >= 2 and t_s - self.held[0][0] >= STAYS_S and self._calm():
-            self.recent.clear()
-            self.held.clear()
+            self.expect_anything()
             self._keep(t_s, celsius)
             return Verdict.MOVED
         return Verdict.HELD
@@ -65,6 +71,16 @@ class Screen:
         """The probe was said to be moved: the next level is as good as any."""
         self.recent.clear()
         self.held.clear()
+        self.doubt_since_s = None
+
+    def _returning(self, before: tuple[float, float] | None, t_s: float) -> bool:
+        """After a longer doubt: whether the reading still runs back, as a probe pushed in does."""
+        if before is None or self.last is None or self.doubt_since_s is None:
+            return False
+        dt = t_s - before[0]
+        if t_s - self.doubt_since_s <= GLITCH_S or dt > GLITCH_S:
+            return False
+        return abs(self.last[1] - before[1]) > CALM_K + FASTEST_K_PER_S * dt
 
     def _keep(self, t_s: float, celsius: float) -> None:
         self.recent.append((t_s, celsius))

@@ -26,7 +26,9 @@ from logger.thermal.teller import (
     way_out_of_members,
 )
 
-EVERY_S = 60.0
+# Forecasts are said this often; where a crossing is being confirmed they wait up to the longest,
+# so that none is said after what it foretells.
+EVERY_S, LONGEST_S = 40.0, 60.0
 LOOK_EVERY_S = 10.0
 DURATIONS_KEEP_S = 300.0
 BEFORE, OVEN, COOLING = "before", "oven", "cooling"
@@ -66,6 +68,7 @@ class Thermal:
         self._bake = [Crossing(m, rising=True) for m in plan.bake_milestones]
         self._cool = [Crossing(m, rising=False) for m in plan.cooling_milestones]
         self._due_s: float | None = None
+        self._said_s = 0.0
         self._looked_s = 0.0
         self._first_s: float | None = None
         self._safety = SlowCooling(plan)
@@ -142,9 +145,12 @@ class Thermal:
                 out.append(self._reached(crossing, hit))
         if self._stage == COOLING and (caution := self._safety.look(now_s, self._origin_s)):
             out.append(caution)
-        if self._due_s is not None and now_s >= self._due_s and self._stage != BEFORE:
-            out += self._forecasts(now_s)
-            self._due_s = now_s + EVERY_S
+        if self._due_s is None or now_s < self._due_s or self._stage == BEFORE:
+            return out
+        if now_s - self._said_s < LONGEST_S and any(c.nearly for c in self._watched()):
+            return out
+        out += self._forecasts(now_s)
+        self._said_s, self._due_s = now_s, now_s + EVERY_S
         return out
 
     # The core
@@ -431,18 +437,17 @@ class Thermal:
         else:
             f.course = course = run(e, air_c, room_c, bake_goals + cool_goals)
         for i, crossing in enumerate(bake):
-            if not crossing.nearly:
-                out.append(
-                    bake_forecast(
-                        crossing.milestone,
-                        course.crossings[i],
-                        course.settles[i],
-                        now_s,
-                        self._origin_s,
-                        self._priors.boiling_c,
-                        not in_oven,
-                    )
+            out.append(
+                bake_forecast(
+                    crossing.milestone,
+                    course.crossings[i],
+                    course.settles[i],
+                    now_s,
+                    self._origin_s,
+                    self._priors.boiling_c,
+                    not in_oven,
                 )
+            )
         way_out_s: Array | float = 0.0
         later, start = course, len(bake)
         if in_oven and cool:
@@ -450,10 +455,7 @@ class Thermal:
             way_out_s = way_out_of_members(course, len(bake), bool(self._bake), now_s)
         for i, crossing in enumerate(cool, start):
             times, settles = later.crossings[i] + way_out_s, later.settles[i]
-            if not crossing.nearly:
-                out.append(
-                    cooling_forecast(crossing.milestone, times, settles, now_s, self._origin_s)
-                )
+            out.append(cooling_forecast(crossing.milestone, times, settles, now_s, self._origin_s))
         return out
 
     def _is_ahead(self, crossing: Crossing, now_s: float) -> bool:

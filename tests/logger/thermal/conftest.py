@@ -82,15 +82,15 @@ class Kitchen:
         rng = np.random.default_rng(11)
         out: list[Entry] = []
         end = float(self.t_s[-1]) if to_s is None else to_s
-        for t in np.arange(from_s, end, period_s):
+        for i, t in enumerate(np.arange(from_s, end, period_s)):
             core = float(np.interp(t, self.t_s, self.core_c))
             value = change(float(t), round(core + rng.normal(0, 0.04), 1))
             if value is not None:
                 out.append(reading("cake-probe", "core", LEAD_S + t, value))
-            if oven and int(t) % 4 == 0 and t < self.out_s + 900:
+            if oven and i % 2 == 0 and t < self.out_s + 900:
                 air = 175 + 10 * np.sin(2 * np.pi * t / 540)
                 out.append(reading("oven-probe", "air", LEAD_S + t + 0.1, round(float(air), 1)))
-            if room and int(t) % 20 == 0:
+            if room and i % 10 == 0:
                 air = float(np.interp(t, self.t_s, self.room_c))
                 out.append(reading("wall", "air", LEAD_S + t + 0.2, round(air, 1)))
         return out
