@@ -148,7 +148,10 @@ export class Actions {
       return;
     }
     const printable = event.key.length === 1 || event.key === "Enter";
-    const own = event.target instanceof Element && event.target.closest("button, a, input, select, textarea, summary, label");
+    // Enter and space press the control that has the focus; letters belong to what is written in.
+    const pressing = event.key === "Enter" || event.key === " ";
+    const controls = pressing ? "button, a, summary, label, input, select, textarea" : "input, select, textarea";
+    const own = event.target instanceof Element && event.target.closest(controls);
     if (!printable || own || this.list.length === 0) return;
     event.preventDefault();
     this.take(this.list[0], true);

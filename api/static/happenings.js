@@ -51,9 +51,15 @@ export class Happenings {
     this.list = list;
     this.clock = clock;
     this.names = new Map();
+    this.rows = new Map();
+    this.batch = null;
   }
 
-  clear() {
+  /** Begin anew for another batch. */
+  of(batch) {
+    if (batch === this.batch) return;
+    this.batch = batch;
+    this.rows.clear();
     this.list.replaceChildren();
     this.section.hidden = true;
   }
@@ -63,15 +69,24 @@ export class Happenings {
     for (const line of lines) this.names.set(line.key, line.ingredient);
   }
 
+  /** Add an event of the batch; one that is known already (live and fetched) changes nothing. */
   add(event) {
+    if (event.batch !== this.batch || this.rows.has(event.id)) return;
     const text = oneLine(event, (key) => capital(this.names.get(key) ?? key));
     if (text === null) return;
     const row = element(
       "li", { className: LOUD.has(event.kind) ? "loud" : "" },
       element("time", {}, this.clock.time(event.at)), element("span", {}, text),
     );
-    this.list.prepend(row);
-    while (this.list.children.length > KEEP) this.list.lastElementChild.remove();
+    this.rows.set(event.id, row);
+    const newer = [...this.rows.keys()].filter((id) => id > event.id);
+    if (newer.length === 0) this.list.prepend(row);
+    else this.rows.get(Math.min(...newer)).after(row);
+    while (this.rows.size > KEEP) {
+      const oldest = Math.min(...this.rows.keys());
+      this.rows.get(oldest).remove();
+      this.rows.delete(oldest);
+    }
     this.section.hidden = false;
   }
 }

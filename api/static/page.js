@@ -49,6 +49,7 @@ function show(next) {
   document.body.dataset.stage = next.stage ?? (next.batch ? "weighing" : "none");
   document.body.classList.toggle("over", next.closed_at !== null || next.stage === "ready");
   document.title = next.batch ? `${next.sentence.now} \u2013 ${kitchen.title}` : kitchen.title;
+  happenings.of(next.batch);
   happenings.know(next.lines ?? []);
   matter.show(next);
   drawLines(page.lines, next, (key) => actions.run({ mark: { mark: "line", line: key } }));
@@ -70,12 +71,11 @@ async function load() {
   try {
     const [answer, events] = await Promise.all([
       ask(`/api/batches/${encodeURIComponent(batch)}/ribbon`),
-      ask(`/api/batches/${encodeURIComponent(batch)}/events?quiet=true`),
+      ask(`/api/batches/${encodeURIComponent(batch)}/events?quiet=true&limit=10000`),
     ]);
     if (batch !== state.batch) return;
     ribbon.load(answer);
-    happenings.clear();
-    for (const event of events.events) happenings.add(event.document);
+    for (const event of events.events.slice(-100)) happenings.add(event.document);
     ribbon.draw(clock.now());
   } catch (error) {
     page.link.textContent = error.message;

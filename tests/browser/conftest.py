@@ -94,6 +94,7 @@ def look(browser: Browser) -> Iterator[Callable[..., Page]]:
             color_scheme=scheme,  # type: ignore[arg-type]
         )
         contexts.append(context)
+        context.set_default_timeout(10_000)
         page = context.new_page()
         if may_fail:
             expected.append(may_fail)

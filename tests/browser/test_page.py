@@ -15,7 +15,7 @@ from logger import events as ev
 
 STAGES = ["weighing", "pouring", "preheating", "baking", "cooling", "ready", "closed"]
 SENTENCES = {
-    "weighing": "Next: pear, 220 g.",
+    "weighing": "Next: whole milk, 180 g.",
     "pouring": "Granulated sugar: 38 g more.",
     "preheating": "The oven is holding 176 °C: put them in.",
     "baking": "Done at about ",
@@ -23,6 +23,35 @@ SENTENCES = {
     "ready": "Cool enough to frost.",
     "closed": "Batch closed at ",
 }
+
+
+# What of the layout the tests judge, in CSS pixels.
+MEASURES = """() => {
+  const root = document.documentElement;
+  const box = (id) => document.querySelector(id).getBoundingClientRect();
+  const size = (id) => parseFloat(getComputedStyle(document.querySelector(id)).fontSize);
+  const targets = [...document.querySelectorAll("button, select, a")].filter((e) => e.offsetParent);
+  const lower = (than, isLine) => targets.filter(
+    (e) => e.matches(".line") === isLine && e.getBoundingClientRect().height < than
+  ).map((e) => e.textContent);
+  return {
+    overflow: root.scrollWidth - root.clientWidth,
+    sentence: box("#now").top, number: box("#number").bottom, ribbon: box("#ribbon").bottom,
+    digits: size("#number"), text: size("#now"), height: window.innerHeight,
+    small: lower(44, false),
+    smallLines: lower(matchMedia("(pointer: fine)").matches ? 33 : 44, true),
+    unnamed: targets.filter(
+      (e) => !(e.textContent.trim() || e.ariaLabel || e.labels?.length)
+    ).length,
+    lang: root.lang,
+  };
+}"""
+TOKENS = """() => {
+  const style = getComputedStyle(document.documentElement);
+  const names = ["page", "ribbon", "ink", "quiet", "act", "sure", "heat", "on-act"];
+  const value = (name) => style.getPropertyValue("--" + name).trim();
+  return Object.fromEntries(names.map((name) => [name, value(name)]));
+}"""
 
 
 def plain(page: Page, selector: str) -> str:
@@ -33,8 +62,10 @@ def plain(page: Page, selector: str) -> str:
 def settled(page: Page, start: str = "") -> None:
     """Wait until the state is drawn."""
     page.wait_for_function(
-        "start => document.querySelector('#now').textContent.replaceAll('\\u00a0', ' ')"
-        ".startsWith(start) && document.querySelector('#now').textContent !== 'Looking at the kitchen.'",
+        """start => {
+          const text = document.querySelector("#now").textContent.replaceAll("\\u00a0", " ");
+          return text.startsWith(start) && text !== "Looking at the kitchen.";
+        }""",
         arg=start,
     )
 
@@ -46,7 +77,7 @@ def test_every_stage_has_its_sentence_and_its_ribbon(
     page = look(standing(stage))
 
     settled(page, SENTENCES[stage])
-    page.wait_for_selector("#band path")
+    page.wait_for_selector("#band path.core", state="attached")
 
     label = page.get_attribute("#band", "aria-label") or ""
     assert "weighing from" in label
@@ -58,7 +89,7 @@ def test_every_stage_has_its_sentence_and_its_ribbon(
 def test_a_kitchen_without_a_batch_says_what_to_do_next(
     standing: Callable[[None], Served], look: Callable[..., Page]
 ) -> None:
-    page = look(standing(None), may_fail="503")
+    page = look(standing(None))
 
     settled(page)
 
@@ -68,7 +99,7 @@ def test_a_kitchen_without_a_batch_says_what_to_do_next(
 
 
 @pytest.mark.parametrize(
-    ("size", "scheme"), itertools.product(["phone", "tablet", "desktop"], ["light", "dark"])
+    ("size", "scheme"), list(itertools.product(["phone", "tablet", "desktop"], ["light", "dark"]))
 )
 @pytest.mark.parametrize("stage", ["pouring", "cooling", "closed"])
 def test_it_fits_every_screen_in_light_and_dark(
@@ -76,26 +107,9 @@ def test_it_fits_every_screen_in_light_and_dark(
 ) -> None:
     page = look(standing(stage), size, scheme)
     settled(page, SENTENCES[stage])
-    page.wait_for_selector("#band path")
+    page.wait_for_selector("#band path.core", state="attached")
 
-    sizes = page.evaluate(
-        """() => {
-          const root = document.documentElement;
-          const box = (id) => document.querySelector(id).getBoundingClientRect();
-          const targets = [...document.querySelectorAll("button, select, a")].filter((e) => e.offsetParent);
-          return {
-            overflow: root.scrollWidth - root.clientWidth,
-            sentence: box("#now").top, number: box("#number").bottom, ribbon: box("#ribbon").bottom,
-            digits: parseFloat(getComputedStyle(document.querySelector("#number")).fontSize),
-            text: parseFloat(getComputedStyle(document.querySelector("#now")).fontSize),
-            height: window.innerHeight,
-            small: targets.filter((e) => e.getBoundingClientRect().height < 44 && !e.matches(".line")).map((e) => e.textContent),
-            smallLines: targets.filter((e) => e.matches(".line") && e.getBoundingClientRect().height < 33).length,
-            unnamed: targets.filter((e) => !(e.textContent.trim() || e.ariaLabel || e.labels?.length)).length,
-            lang: root.lang,
-          };
-        }"""
-    )
+    sizes = page.evaluate(MEASURES)
 
     assert sizes["overflow"] <= 0
     assert sizes["sentence"] < sizes["number"] < sizes["ribbon"]
@@ -103,7 +117,7 @@ def test_it_fits_every_screen_in_light_and_dark(
     assert sizes["ribbon"] <= sizes["height"]
     assert sizes["digits"] > sizes["text"] * 1.5
     assert sizes["small"] == []
-    assert sizes["smallLines"] == 0
+    assert sizes["smallLines"] == []
     assert sizes["unnamed"] == 0
     assert sizes["lang"] == "en"
 
@@ -129,10 +143,7 @@ def test_colours_stand_out_from_the_page_and_from_the_ribbon(
 ) -> None:
     page = look(standing("cooling"), scheme=scheme)
 
-    tokens = page.evaluate(
-        """() => Object.fromEntries(["page", "ribbon", "ink", "quiet", "act", "sure", "heat", "on-act"]
-          .map((name) => [name, getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim()]))"""
-    )
+    tokens = page.evaluate(TOKENS)
 
     for name in ("ink", "quiet", "act", "sure", "heat"):
         for ground in ("page", "ribbon"):
@@ -222,7 +233,6 @@ def test_any_key_is_next_but_a_stage_needs_a_second_press(
     page.keyboard.press("n")
     expect(button).to_have_text("Out of the oven: press again")
     assert sent == []
-    page.locator("body").click(position={"x": 700, "y": 60})
     page.keyboard.press("n")
 
     wait_for(lambda: page.wait_for_timeout(20) or sent, "the mark is sent")
@@ -234,7 +244,7 @@ def test_the_arrow_keys_read_temperatures_off_the_ribbon(
 ) -> None:
     page = look(standing("cooling"))
     settled(page, SENTENCES["cooling"])
-    page.wait_for_selector("#band path")
+    page.wait_for_selector("#band path.core", state="attached")
 
     page.focus("#band")
     for _ in range(4):
