@@ -24,9 +24,10 @@ from logger.thermal.ensemble import (
 # room by then.
 HORIZON_COOLING_S = 12 * 3600.0
 HORIZON_BAKE_S = 3 * 3600.0
+SHORTEST_S = 180.0  # the follower asks the course what to expect until the next one
 FIRST_STEP_S = 20.0
 GROWTH = 1.08
-LONGEST_STEP_COOLING_S = 300.0
+LONGEST_STEP_COOLING_S = 600.0
 LONGEST_STEP_BAKE_S = 45.0
 LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
 
@@ -96,7 +97,7 @@ def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) 
     for goal, value, crossing in zip(goals, values, crossings, strict=True):
         crossing[_beyond(goal, value)] = 0.0
     peaks = [value.copy() for value in values]
-    while t < horizon and any(np.isinf(c).any() for c in crossings):
+    while t < SHORTEST_S or (t < horizon and any(np.isinf(c).any() for c in crossings)):
         hours = min(t / 3600.0, LONGEST_DRIFT_H)
         root = math.sqrt(hours)
         factor = np.exp((doubt + FUTURE_RATE_DRIFT * root) * drift)

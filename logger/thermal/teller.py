@@ -1,4 +1,4 @@
-"""Puts an ensemble's outlook into the words of an event."""
+"""Tells what is to come: runs the ensemble on and puts its outlook into the words of events."""
 
 from __future__ import annotations
 
@@ -7,15 +7,19 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from logger.events import BakeForecast, CoolingForecast
+from logger.events import BakeForecast, Body, CoolingForecast
 from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
+from logger.thermal.follower import Follower
 from logger.thermal.forecast import Course, Goal, outlook, run
+from logger.thermal.milestones import Milestones
+from logger.thermal.surroundings import Surroundings
 
 OUT_WITHOUT_MILESTONE_K = 2.5  # below the plateau, where the plan has no milestone of the bake
 OUT_WHEN_NEVER_S = 1200.0
 OUT_SOON_S = 120.0
+DURATIONS_KEEP_S = 300.0
 
 
 def goal(milestone: Milestone, rising: bool) -> Goal:
@@ -133,3 +137,71 @@ def cooling_after_bake(
     later.spread_air(spread_k)
     later.start_hot(float(later.x[PLATEAU].mean()) - OUT_WITHOUT_MILESTONE_K)
     return run(later, air_c, room_c, goals)
+
+
+class Teller:
+    """Forecasts of all open milestones, for one instant at a time."""
+
+    def __init__(
+        self, air: Surroundings, follower: Follower, milestones: Milestones, boiling_c: float
+    ) -> None:
+        self._air, self._follower, self._milestones = air, follower, milestones
+        self._boiling_c = boiling_c
+        self._in_oven = False
+        self._durations: tuple[float, Course] | None = None
+
+    def enter(self, in_oven: bool) -> None:
+        """A new stage: what was foreseen of the cooling is out of date."""
+        self._in_oven = in_oven
+        self._durations = None
+
+    def tell(self, now_s: float, origin_s: float, in_s: float) -> list[Body]:
+        """A forecast of each open milestone at `now_s`; empty while there is nothing to follow."""
+        e = self._follower.at_now(now_s)
+        if e is None:
+            return []
+        m = self._milestones
+        air_c = self._air.air_to_come_c(now_s, self._in_oven, in_s)
+        room_c = self._air.room_c(now_s)
+        bake = [c for c in m.bake if not c.reached and m.baked]
+        cool = [
+            (i, c)
+            for i, c in enumerate(m.cooling)
+            if not c.reached and (self._in_oven or m.is_ahead(c, now_s))
+        ]
+        goals = [goal(c.milestone, True) for c in bake]
+        if not self._in_oven:
+            goals += [goal(c.milestone, False) for _, c in cool]
+        self._follower.course = course = run(e, air_c, room_c, goals)
+        out: list[Body] = [
+            bake_forecast(
+                c.milestone,
+                course.crossings[i],
+                course.settles[i],
+                now_s,
+                origin_s,
+                self._boiling_c,
+                not self._in_oven,
+            )
+            for i, c in enumerate(bake)
+        ]
+        if self._in_oven and cool:
+            later = self._cooling_to_come(e, now_s, room_c)
+            leave_s = way_out_of_members(course, len(bake), bool(m.bake), now_s)
+            outlooks = [(c, later.crossings[i] + leave_s, later.settles[i]) for i, c in cool]
+        else:
+            first = len(bake)
+            outlooks = [
+                (c, course.crossings[first + k], course.settles[first + k])
+                for k, (_, c) in enumerate(cool)
+            ]
+        out += [cooling_forecast(c.milestone, t, s, now_s, origin_s) for c, t, s in outlooks]
+        return out
+
+    def _cooling_to_come(self, e: Ensemble, now_s: float, room_c: float) -> Course:
+        """Durations after the way out; they change slowly, so they are kept for a while."""
+        if self._durations is None or now_s - self._durations[0] >= DURATIONS_KEEP_S:
+            goals = [goal(c.milestone, False) for c in self._milestones.cooling]
+            spread = self._air.air_spread_k()
+            self._durations = (now_s, cooling_after_bake(e, room_c, spread, room_c, goals))
+        return self._durations[1]

@@ -6,31 +6,22 @@ from drivers.reading import MICROSECOND, Reading
 from logger import events as ev
 from logger.entries import Gap, Mark
 from logger.events import Body, Event
-from logger.plan import Milestone, Plan
+from logger.plan import Plan
 from logger.thermal import ensemble as rows
-from logger.thermal.crossing import Crossing
-from logger.thermal.design_points import Array
 from logger.thermal.ensemble import Ensemble
 from logger.thermal.follower import Follower, Note
-from logger.thermal.forecast import Course, run
+from logger.thermal.milestones import Hit, Milestones
 from logger.thermal.notice import Doors, cooling_since, way_in, way_out
 from logger.thermal.places import move
 from logger.thermal.priors import priors
 from logger.thermal.safety import SlowCooling
 from logger.thermal.surroundings import Surroundings
-from logger.thermal.teller import (
-    bake_forecast,
-    cooling_after_bake,
-    cooling_forecast,
-    goal,
-    way_out_of_members,
-)
+from logger.thermal.teller import Teller
 
 # Forecasts are said this often; where a crossing is being confirmed they wait up to the longest,
 # so that none is said after what it foretells.
 EVERY_S, LONGEST_S = 40.0, 60.0
 LOOK_EVERY_S = 10.0
-DURATIONS_KEEP_S = 300.0
 BEFORE, OVEN, COOLING = "before", "oven", "cooling"
 # A core this warm at the first record, without an oven about it, is a cake that is cooling.
 WARM_K, WARM_C = 8.0, 35.0
@@ -65,14 +56,14 @@ class Thermal:
         self._started = False  # cooling.started was said
         self._in_s = 0.0
         self._out_how: str | None = None
-        self._bake = [Crossing(m, rising=True) for m in plan.bake_milestones]
-        self._cool = [Crossing(m, rising=False) for m in plan.cooling_milestones]
+        self._milestones = Milestones(plan, self._air, self._follower)
+        self._teller = Teller(self._air, self._follower, self._milestones, self._priors.boiling_c)
         self._due_s: float | None = None
-        self._said_s = 0.0
+        self._told_s = 0.0
+        self._spacing_s = 0.0
         self._looked_s = 0.0
         self._first_s: float | None = None
         self._safety = SlowCooling(plan)
-        self._durations: tuple[float, Course] | None = None
 
     # Time inside is seconds from the first record: shifting all times changes nothing else.
 
@@ -108,7 +99,7 @@ class Thermal:
         """Missing readings: nothing pending is a crossing."""
         self._time(gap.from_us)
         if gap.to_us - gap.from_us >= GAP_S * MICROSECOND and self._reads(gap.instrument):
-            self._interrupt()
+            self._milestones.interrupt()
         return []
 
     def on_event(self, event: Event) -> list[Body]:
@@ -140,17 +131,17 @@ class Thermal:
         out: list[Body] = []
         if self._stage == BEFORE:
             self._presume_cooling(now_s)
-        for crossing in self._watched():
-            if (hit := crossing.look(now_s)) is not None:
-                out.append(self._reached(crossing, hit))
+        out += self._said(self._milestones.look(now_s))
         if self._stage == COOLING and (caution := self._safety.look(now_s, self._origin_s)):
             out.append(caution)
         if self._due_s is None or now_s < self._due_s or self._stage == BEFORE:
             return out
-        if now_s - self._said_s < LONGEST_S and any(c.nearly for c in self._watched()):
+        if now_s - self._told_s < LONGEST_S and self._milestones.is_confirming:
             return out
-        out += self._forecasts(now_s)
-        self._said_s, self._due_s = now_s, now_s + EVERY_S
+        for note in self._follower.flush():
+            out += self._noted(now_s, note)
+        out += self._teller.tell(now_s, self._origin_s, self._in_s)
+        self._told_s, self._due_s = now_s, now_s + EVERY_S
         return out
 
     # The core
@@ -165,79 +156,34 @@ class Thermal:
             out += self._noted(t_s, note)
         if not is_sound:
             return out
-        if last is not None and t_s - last[0] > GAP_S and t_s - last[0] > 4 * self._spacing(last):
-            self._interrupt()
-        self._last_gap_s = t_s - last[0] if last is not None else 0.0
+        since_last_s = t_s - last[0] if last is not None else 0.0
+        if since_last_s > max(GAP_S, 4 * (self._spacing_s or since_last_s)):
+            self._milestones.interrupt()
+        self._spacing_s = since_last_s
         if self._stage == COOLING:
             self._safety.feed(t_s, celsius)
         if t_s - self._looked_s >= LOOK_EVERY_S:
             self._looked_s = t_s
             out += self._look(t_s)
-        for crossing in self._watched():
-            limit = self._limit(crossing.milestone, t_s)
-            if limit is not None and (hit := crossing.feed(t_s, celsius, limit)) is not None:
-                out.append(self._reached(crossing, hit))
-        return out
-
-    _last_gap_s = 0.0
-
-    def _spacing(self, last: tuple[float, float]) -> float:
-        """What the readings' spacing was before the last one."""
-        return self._last_gap_s if self._last_gap_s > 0 else GAP_S
-
-    def _limit(self, milestone: Milestone, t_s: float) -> float | None:
-        """The core temperature a milestone is compared with, None where it is not the core's."""
-        if milestone.core_c is not None:
-            return milestone.core_c
-        if milestone.core_above_room_k is None:
-            return None
-        if self._air.room_is_known():
-            return self._air.room_c(t_s) + milestone.core_above_room_k
-        # Nobody said how warm the room is: at least as warm as 19 cakes in 20 say.
-        e = self._follower.ensemble
-        if e is None or self._air.is_cold:
-            return None
-        air = e.x[rows.AIR]
-        sure = float(air.mean()) - 1.645 * float(air.std())
-        return self._air.room_c(t_s) + sure + milestone.core_above_room_k
+        return out + self._said(self._milestones.feed_core(t_s, celsius))
 
     def _surface(self, t_s: float, celsius: float) -> list[Body]:
-        out: list[Body] = []
-        for crossing in self._watched():
-            limit = crossing.milestone.surface_c
-            if limit is not None and (hit := crossing.feed(t_s, celsius, limit)) is not None:
-                out.append(self._reached(crossing, hit))
-        return out
+        return self._said(self._milestones.feed_surface(t_s, celsius))
 
-    def _watched(self) -> list[Crossing]:
-        """Crossings that may be concluded in the present stage."""
-        if self._stage == BEFORE:
-            return []
-        bake = [c for c in self._bake if not c.reached]
-        if self._stage == OVEN:
-            return bake
-        cool = [c for c in self._cool if not c.reached]
-        return bake + cool if self._out_how is not None else cool
-
-    def _reached(self, crossing: Crossing, hit: tuple[float, float]) -> Body:
-        at, celsius = self._epoch(hit[0]), round(hit[1], 3)
-        if crossing.rising:
-            return ev.BakeReached(crossing.milestone.name, at, celsius)
-        return ev.CoolingReached(crossing.milestone.name, at, celsius)
-
-    def _interrupt(self, confirm_s: float | None = None) -> None:
-        for crossing in self._bake + self._cool:
-            if confirm_s is None:
-                crossing.interrupt()
-            else:
-                crossing.interrupt(confirm_s)
+    def _said(self, hits: list[Hit]) -> list[Body]:
+        return [
+            (ev.BakeReached if hit.rising else ev.CoolingReached)(
+                hit.milestone, self._epoch(hit.at_s), round(hit.celsius, 3)
+            )
+            for hit in hits
+        ]
 
     def _noted(self, t_s: float, note: Note) -> list[Body]:
         if note is Note.BROKEN:
-            self._interrupt()
+            self._milestones.interrupt()
             return []
         if note is Note.NEW_PLACE:
-            self._interrupt(NEW_PLACE_CONFIRM_S)
+            self._milestones.interrupt(NEW_PLACE_CONFIRM_S)
         self._due_s = min(self._due_s or t_s, t_s)
         if self._stage != COOLING:
             return []
@@ -251,6 +197,11 @@ class Thermal:
         )
 
     # Stages
+
+    def _enter(self, stage: str) -> None:
+        self._stage = stage
+        self._milestones.enter(stage == OVEN, self._out_how is not None)
+        self._teller.enter(stage == OVEN)
 
     def _look(self, t_s: float) -> list[Body]:
         """Notice the way in, the way out, or a cake that is cooling."""
@@ -291,14 +242,11 @@ class Thermal:
             return
         if last[1] < self._air.room_c(now_s) + 2.0 or now_s - last[0] > 120.0:
             return
-        self._stage = COOLING
+        self._enter(COOLING)
         self._follow_cooling(self._first_s if self._first_s is not None else last[0])
         self._due_s = now_s
         for t_s, celsius in f.track.since(-1.0):
-            for crossing in self._cool:
-                limit = self._limit(crossing.milestone, t_s)
-                if limit is not None:
-                    crossing.feed(t_s, celsius, limit)
+            self._milestones.feed_core(t_s, celsius)
 
     def _follow_cooling(self, since_s: float) -> None:
         first = self._follower.track.at(since_s)
@@ -310,7 +258,7 @@ class Thermal:
 
     def _start_cooling(self, since_s: float) -> list[Body]:
         if self._stage == BEFORE:
-            self._stage = COOLING
+            self._enter(COOLING)
             self._follow_cooling(since_s)
             self._due_s = since_s
         self._started = True
@@ -321,7 +269,8 @@ class Thermal:
         if self._stage == OVEN:
             return []
         e = f.ensemble if self._stage == COOLING and self._out_how is not None else None
-        self._stage, self._in_s, self._started, self._durations = OVEN, in_s, False, None
+        self._in_s, self._started = in_s, False
+        self._enter(OVEN)
         if e is not None:
             f.flush()
             e.advance(in_s, self._air.air_c(in_s, False))
@@ -367,7 +316,8 @@ class Thermal:
         e.loosen(rows.EXCHANGE, 0.25)
         e.spread_air(self._air.air_spread_k())
         f.course = None
-        self._stage, self._started, self._due_s = COOLING, True, out_s
+        self._started, self._due_s = True, out_s
+        self._enter(COOLING)
         return [*said, self._cooling_started(out_s)]
 
     def _cooling_started(self, since_s: float) -> Body:
@@ -397,7 +347,7 @@ class Thermal:
             return []
         self._follower.flush()
         self._follower.probe_moves(t_s)
-        self._interrupt(NEW_PLACE_CONFIRM_S)
+        self._milestones.interrupt(NEW_PLACE_CONFIRM_S)
         if self._stage != COOLING:
             return []
         return [ev.CoolingChanged(self._epoch(t_s), None, "probe moved", "marked")]
@@ -414,62 +364,3 @@ class Thermal:
             self._follower.flush()
             e.advance(t_s, self._air.air_c(t_s, e.in_oven))
             e.assimilate(celsius, rows.OUTER if place == "surface" else rows.CORE, 1.5)
-
-    # Forecasts
-
-    def _forecasts(self, now_s: float) -> list[Body]:
-        f = self._follower
-        out: list[Body] = []
-        for note in f.flush():
-            out += self._noted(now_s, note)
-        e = f.at_now(now_s)
-        if e is None:
-            return out
-        in_oven = self._stage == OVEN
-        air_c = self._air.air_to_come_c(now_s, in_oven, self._in_s)
-        room_c = self._air.room_c(now_s)
-        bake = [c for c in self._bake if not c.reached and (in_oven or self._out_how)]
-        cool = [c for c in self._cool if not c.reached and (in_oven or self._is_ahead(c, now_s))]
-        bake_goals = [goal(c.milestone, True) for c in bake]
-        cool_goals = [goal(c.milestone, False) for c in cool]
-        if in_oven:
-            f.course = course = run(e, air_c, room_c, bake_goals)
-        else:
-            f.course = course = run(e, air_c, room_c, bake_goals + cool_goals)
-        for i, crossing in enumerate(bake):
-            out.append(
-                bake_forecast(
-                    crossing.milestone,
-                    course.crossings[i],
-                    course.settles[i],
-                    now_s,
-                    self._origin_s,
-                    self._priors.boiling_c,
-                    not in_oven,
-                )
-            )
-        way_out_s: Array | float = 0.0
-        later, start = course, len(bake)
-        if in_oven and cool:
-            later, start = self._cooling_to_come(e, now_s, room_c), 0
-            way_out_s = way_out_of_members(course, len(bake), bool(self._bake), now_s)
-        for i, crossing in enumerate(cool, start):
-            times, settles = later.crossings[i] + way_out_s, later.settles[i]
-            out.append(cooling_forecast(crossing.milestone, times, settles, now_s, self._origin_s))
-        return out
-
-    def _is_ahead(self, crossing: Crossing, now_s: float) -> bool:
-        """Whether the core is still on the near side of a milestone of the cooling."""
-        last = self._follower.last
-        limit = self._limit(crossing.milestone, now_s)
-        if crossing.armed or last is None or limit is None:
-            return True
-        return last[1] > limit or self._follower.astray
-
-    def _cooling_to_come(self, e: Ensemble, now_s: float, room_c: float) -> Course:
-        """Durations after the way out; they change slowly, so they are kept for a while."""
-        if self._durations is None or now_s - self._durations[0] >= DURATIONS_KEEP_S:
-            goals = [goal(c.milestone, False) for c in self._cool]
-            spread = self._air.air_spread_k()
-            self._durations = (now_s, cooling_after_bake(e, room_c, spread, room_c, goals))
-        return self._durations[1]
