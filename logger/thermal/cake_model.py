@@ -47,7 +47,10 @@ class Rates:
 
 
 def vapour_pressure_kpa(celsius: Array) -> Array:
-    """Saturation pressure over water, Magnus' formula (WMO constants), −40 to 110 °C."""
+    """Saturation pressure over water by Magnus' formula (WMO constants).
+
+    Made for −45 to 60 °C; at the boil it is 2.4 % high, little against what is known of a crust.
+    """
     out: Array = 0.6112 * np.exp(17.62 * celsius / (243.12 + celsius))
     return out
 

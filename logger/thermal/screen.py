@@ -18,7 +18,7 @@ LONGEST_ALLOWANCE_S = 200.0
 WINDOW_S = 20.0
 STAYS_S = 25.0
 LEVEL_K = 3.0
-GLITCH_S, CALM_K = 10.0, 0.5
+GLITCH_S, CALM_K = 10.0, 0.3
 GLITCHES_C = (85.0, 0.0, 127.9375, -127.0)  # power-on and error values of common sensors
 
 

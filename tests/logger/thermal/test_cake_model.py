@@ -1,0 +1,71 @@
+"""The three cells against what is known of them without them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.thermal.cake_model import Rates, step, vapour_pressure_kpa
+
+
+def rates(**change: float) -> Rates:
+    values = {
+        "exchange": 2e-3,
+        "hot": 0.0,
+        "loss": 3e-4,
+        "bend": 0.0,
+        "evaporation": 0.0,
+        "heating": 1e-3,
+        "plateau": 100.0,
+        "rising": 1.0,
+    } | change
+    return Rates(**{name: np.array([value]) for name, value in values.items()})
+
+
+def after(
+    cells: np.ndarray, seconds: float, dt: float, r: Rates, air: float, oven: bool
+) -> np.ndarray:
+    for _ in range(round(seconds / dt)):
+        cells = step(cells, dt, np.array([air]), r, oven)
+    return cells
+
+
+def test_cells_that_mix_well_and_lose_in_proportion_decay_exponentially() -> None:
+    cells = after(np.full((3, 1), 90.0), 3600.0, 10.0, rates(exchange=1.0), 20.0, oven=False)
+
+    assert cells[2, 0] == pytest.approx(20 + 70 * np.exp(-3e-4 * 3600), rel=2e-3)
+
+
+@pytest.mark.parametrize("dt", [60.0, 120.0, 300.0])
+def test_long_steps_give_what_short_ones_do(dt: float) -> None:
+    r = rates(bend=0.2, evaporation=0.2, hot=1.5)
+    cells = after(np.full((3, 1), 95.0), 600.0, 5.0, r, 22.0, oven=False)
+
+    fine = after(cells, 3600.0, 5.0, r, 22.0, oven=False)
+    coarse = after(cells, 3600.0, dt, r, 22.0, oven=False)
+
+    assert coarse[2, 0] == pytest.approx(fine[2, 0], abs=0.35)
+
+
+def test_the_core_lags_and_nothing_in_the_oven_passes_the_plateau() -> None:
+    cells = np.full((3, 1), 22.0)
+
+    early = after(cells, 120.0, 10.0, rates(), 175.0, oven=True)
+    late = after(cells, 7200.0, 10.0, rates(), 175.0, oven=True)
+
+    assert early[0, 0] - 22 > 5 * (early[2, 0] - 22)
+    assert late.max() <= 100.0
+    assert late[2, 0] == pytest.approx(100.0, abs=0.5)
+
+
+def test_a_cake_in_its_own_temperature_stays() -> None:
+    cells = after(np.full((3, 1), 21.0), 3600.0, 60.0, rates(evaporation=0.5), 21.0, oven=False)
+
+    assert cells == pytest.approx(np.full((3, 1), 21.0))
+
+
+def test_saturation_pressure_of_water() -> None:
+    # Triple point 0.6117 kPa at 0.01 °C (from memory); 1 atm at 99.974 °C (IAPWS-95), where the
+    # formula is outside the range it was made for.
+    assert vapour_pressure_kpa(np.array([0.01]))[0] == pytest.approx(0.6117, rel=0.002)
+    assert vapour_pressure_kpa(np.array([99.974]))[0] == pytest.approx(101.325, rel=0.03)
