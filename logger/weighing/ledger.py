@@ -129,6 +129,7 @@ class Ledger:
         return attribute(
             self.lines,
             tail,
+            before=head[-1] if head else None,
             current=current,
             totals_kg=totals,
             taken=frozenset(taken),

@@ -409,6 +409,7 @@ class Scale:
         last = self._last_piece
         assert last is not None
         last.after, self.base = rest, rest
+        self.tared = last.tared and last.is_trifle
         self._signals.append(Extended(last))
         return True
 
