@@ -79,12 +79,19 @@ class Ledger:
         if self.lines is None:
             self._add_without_formula(piece)
             return
-        chosen = self._attribute(self.pieces[self._start() :], blur_kg)
-        for one, line in zip(self.pieces[self._start() :], chosen, strict=True):
+        self.renew(blur_kg)
+
+    def renew(self, blur_kg: float) -> None:
+        """Find the lines of the last pieces anew: the last of them is new, or grew."""
+        tail = self.pieces[self._start() :]
+        if self.lines is None or not tail:
+            return
+        chosen = self._attribute(tail, blur_kg)
+        for one, line in zip(tail, chosen, strict=True):
             one.line = line
+        self.current = tail[-1].line
         for index in {p.line for p in self.pieces if p.line is not None}:
-            self.slot(index).left = index != piece.line
-        self.current = piece.line
+            self.slot(index).left = index != self.current
 
     def provisional(self, piece: Piece, blur_kg: float) -> int | None:
         """The line a piece that still goes on seems to belong to."""

@@ -170,6 +170,7 @@ class Weighing:
                 case Extended():
                     self._take_selection(signal.piece)
                     self._use_up_selection(signal.piece)
+                    out += self._grown(signal.piece)
                     if signal.piece.line is not None:
                         out += self._speak(signal.piece.line, t_us - signal.piece.ended_us)
                 case Vanished():
@@ -220,12 +221,31 @@ class Weighing:
                 WeighingRemoved(round(-piece.mass_kg, 9), line.key if line else None, scale.name)
             )
         if self.ledger.lines is not None:
-            for index in sorted(self.ledger.slots):
-                if self.ledger.slot(index).left and self.ledger.of(index):
-                    out += self._say(index)
-            if before is not None and before != piece.line and not self.ledger.of(before):
-                out += self._say(before)
+            out += self._say_left(before)
         out += self._speak(piece.line, 0)
+        return out
+
+    def _grown(self, piece: Piece) -> list[Body]:
+        """A trifle that grew may be the first of the next line after all."""
+        ledger = self.ledger
+        before = piece.line
+        if piece.is_trifle or before is None or piece is not ledger.pieces[-1]:
+            return []
+        if ledger.slot(before).left or ledger.current != before:
+            return []  # what was left stays so
+        ledger.renew(self._blur_kg)
+        if piece.line == before:
+            return []
+        return self._say_left(before)
+
+    def _say_left(self, before: int | None) -> list[Body]:
+        """Say the lines that another one has followed."""
+        out: list[Body] = []
+        for index in sorted(self.ledger.slots):
+            if self.ledger.slot(index).left and self.ledger.of(index):
+                out += self._say(index)
+        if before is not None and before != self.ledger.current and not self.ledger.of(before):
+            out += self._say(before)
         return out
 
     def _take_selection(self, piece: Piece) -> None:

@@ -458,3 +458,60 @@ def test_lines_may_be_weighed_on_either_of_two_scales() -> None:
     assert_mass(found["sugar"], 250.1)
     assert found["flour"].scale == NAME
     assert found["sugar"].scale == "small-scale/mass"
+
+
+@pytest.mark.parametrize("over_g", [0.0, 7.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_tap_stays_with_the_pour_it_follows_even_when_the_next_line_is_over(
+    seed: int, over_g: float
+) -> None:
+    b = bench(seed=seed)
+    b.pour("flour", 318, 45)
+    b.pass_s(2)
+    b.spoon("flour", 2.2, 1)
+    b.pass_s(12)
+    b.pour("sugar", 250 + over_g, 45)
+    b.pass_s(3)
+
+    found = standing(run(b.entries, FORMULA))
+
+    assert_mass(found["flour"], 320.2)
+    assert_mass(found["sugar"], 250 + over_g)
+    assert found["flour"].verdict == "within"
+    assert found["sugar"].verdict == ("over" if over_g else "within")
+
+
+def test_a_first_tap_of_the_next_line_after_a_pause_is_of_that_line() -> None:
+    b = bench()
+    b.pour("flour", 320, 45)
+    b.pass_s(12)
+    b.spoon("sugar", 2.6, 1)
+    b.pass_s(2)
+    b.pour("sugar", 247.4, 45)
+    b.pass_s(3)
+
+    found = standing(run(b.entries, FORMULA))
+
+    assert_mass(found["flour"], 320)
+    assert_mass(found["sugar"], 250)
+
+
+def test_a_slow_spoonful_uses_up_the_tare_before_it() -> None:
+    powder, salt, ginger = line("powder", 10, 0.5), line("salt", 4, 0.2), line("ginger", 6, 0.3)
+    b = bench()
+    b.mark("powder")
+    for key, mass_g in (("powder", 5), ("powder", 5), ("salt", 3), ("salt", 1)):
+        b.pass_s(3 if key == "salt" and mass_g == 1 else 10 if key == "salt" else 2)
+        b.pour(key, mass_g, 2.5)
+    b.pass_s(10)
+    b.mark("ginger")
+    for mass_g in (5, 1):
+        b.pass_s(3)
+        b.pour("ginger", mass_g, 2.5)
+    b.pass_s(4)
+
+    found = standing(run(b.entries, Formula("spices", (powder, salt, ginger))))
+
+    assert_mass(found["powder"], 10, 0.9)
+    assert_mass(found["salt"], 4, 0.9)
+    assert_mass(found["ginger"], 6, 0.9)
