@@ -496,22 +496,19 @@ def test_a_first_tap_of_the_next_line_after_a_pause_is_of_that_line() -> None:
     assert_mass(found["sugar"], 250)
 
 
-def test_a_slow_spoonful_uses_up_the_tare_before_it() -> None:
-    powder, salt, ginger = line("powder", 10, 0.5), line("salt", 4, 0.2), line("ginger", 6, 0.3)
-    b = bench()
-    b.mark("powder")
-    for key, mass_g in (("powder", 5), ("powder", 5), ("salt", 3), ("salt", 1)):
-        b.pass_s(3 if key == "salt" and mass_g == 1 else 10 if key == "salt" else 2)
-        b.pour(key, mass_g, 2.5)
-    b.pass_s(10)
-    b.mark("ginger")
-    for mass_g in (5, 1):
-        b.pass_s(3)
-        b.pour("ginger", mass_g, 2.5)
+@pytest.mark.parametrize("seed", range(3))
+def test_a_slow_spoonful_after_a_tare_is_of_the_next_line_at_once(seed: int) -> None:
+    vanilla = line("vanilla", 6, 0.3)
+    b = bench(seed=seed)
+    b.pour("milk", 240, 45)
+    b.pass_s(3)
+    b.tare()
+    b.pass_s(5)
+    b.pour("vanilla", 4, 1.0)
     b.pass_s(4)
 
-    found = standing(run(b.entries, Formula("spices", (powder, salt, ginger))))
+    events = run(b.entries, Formula("wet", (MILK, vanilla)), tail_s=40)
 
-    assert_mass(found["powder"], 10, 0.9)
-    assert_mass(found["salt"], 4, 0.9)
-    assert_mass(found["ginger"], 6, 0.9)
+    found = standing(events)
+    assert_mass(found["milk"], 240)
+    assert_mass(found["vanilla"], 4)
