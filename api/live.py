@@ -353,8 +353,8 @@ class Live:
         try:
             cursor = live_from = self.head
             # Who begins now is told the place of now: coming back, nothing since then is missing.
-            place = None if last_id is not None else place_text(live_from)
-            yield ServerSentEvent(event="clock", id=place, raw_data=self.clock_text(), retry=1000)
+            now_id = None if last_id is not None else place_text(live_from)
+            yield ServerSentEvent(event="clock", id=now_id, raw_data=self.clock_text(), retry=1000)
             if last_id is not None:
                 known = await asyncio.to_thread(self._known, last_id)
                 if known is None:

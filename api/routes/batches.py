@@ -23,7 +23,7 @@ from api.live import Place, place_of, place_text
 from api.refusal import Refusal, answers
 from drivers.reading import MICROSECOND, microseconds, seconds
 from logger.events import BatchStage, WeighingAddition
-from logger.store import BatchRow, Chart
+from logger.store import BatchRow, Chart, EventRow
 
 router = APIRouter(prefix="/api/batches", tags=["batches"])
 
@@ -140,6 +140,12 @@ def readings(
     return curve_answer(chart, kitchen.views.roles(row.id).get(channel))
 
 
+def _standing(additions: list[EventRow]) -> list[EventRow]:
+    """Of the additions said again after a top-up or a take-back, the last one stands."""
+    replaced = {event.document["replaces"] for event in additions}
+    return [event for event in additions if event.id not in replaced]
+
+
 def _span(kitchen: Kitchen, row: BatchRow) -> tuple[int, int]:
     return row.opened_us, row.closed_us or max(kitchen.clock.now_us(), row.opened_us)
 
@@ -177,7 +183,7 @@ def ribbon(kitchen: KitchenDep, row: BatchDep) -> RibbonAnswer:
                 mass_kg=event.document["mass_kg"],
                 verdict=event.document["verdict"],
             )
-            for event in kitchen.reader.events(row.id, kind=WeighingAddition.kind)
+            for event in _standing(kitchen.reader.events(row.id, kind=WeighingAddition.kind))
         ],
         curves=[
             curve_answer(chart, role, max(1.0, width_s))

@@ -12,7 +12,8 @@ const ARMED_MS = 5_000;
 
 /** What can be done in this state: the first is what comes next. Each {label, mark | command | choices, twice}. */
 export function possible(state) {
-  if (!state || !state.batch || state.closed_at !== null) return [];
+  if (!state || !state.batch) return [];
+  if (state.closed_at !== null) return [{ label: "Open another batch\u2026", reveals: "begin", quiet: true }];
   const close = { label: "Close the batch", mark: { mark: "close batch" }, twice: true };
   if (state.stage === "cooling" || state.stage === "ready") {
     const moved = { label: "Moved\u2026", choices: PLACES.map((place) => ({ label: place, mark: { mark: "moved", place } })) };
@@ -91,6 +92,11 @@ export class Actions {
     if (this.busy) return;
     if (action.choices) {
       this.open(action);
+      return;
+    }
+    if (action.reveals) {
+      const part = document.getElementById(action.reveals);
+      part.hidden = !part.hidden;
       return;
     }
     if (action.twice && byKey && this.armed !== action) {

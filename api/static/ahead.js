@@ -18,12 +18,21 @@ export function ahead(f, state, core, clock, words) {
   const shapes = [];
   const labels = [];
   for (const m of milestones) {
-    if (m.target_c !== null && m.target_c !== undefined) shapes.push(...traces(f, m, core));
+    if (m.target_c !== null && m.target_c !== undefined) {
+      shapes.push(...traces(f, m, core, m.of === "bake" ? state.bake.in_at : state.cooling.started_at));
+    }
     if (m.reached_at !== null) shapes.push(...reached(f, m, clock, labels, words));
   }
   const open = f.ended ? [] : milestones.filter((m) => m.reached_at === null && m.forecast);
-  shapes.push(...ways(f, open.filter((m) => m.of === "bake"), core));
-  shapes.push(...ways(f, open.filter((m) => m.of === "cooling"), core));
+  const last = core?.last;
+  const now = last ? { x: f.x(Math.max(last.t, Math.min(f.now, last.t + 60))), y: f.y(last.mean), slope: slopeAt(f, core, last.t) } : null;
+  const baking = open.filter((m) => m.of === "bake");
+  shapes.push(...ways(f, baking, now));
+  // While it still bakes, the cooling begins where the bake is expected to end.
+  const done = baking.filter((m) => m.forecast.expected_at !== null && m.target_c !== null)
+    .sort((a, b) => b.forecast.expected_at - a.forecast.expected_at)[0];
+  const top = done ? { x: f.x(done.forecast.expected_at), y: f.y(done.target_c), slope: null } : now;
+  shapes.push(...ways(f, open.filter((m) => m.of === "cooling"), top));
   for (const m of open) shapes.push(...expected(f, m, clock, labels, words));
   return { shapes, labels };
 }
@@ -31,8 +40,8 @@ export function ahead(f, state, core, clock, words) {
 const MOST_TRACES = 8;
 
 /** Earlier forecasts, each from where the core then was to when it was expected. */
-function traces(f, m, core) {
-  const said = (m.trace ?? []).filter((forecast) => forecast.expected_at !== null && forecast.expected_at <= f.to);
+function traces(f, m, core, began) {
+  const said = (m.trace ?? []).filter((forecast) => began !== null && forecast.made_at >= began && forecast.expected_at !== null && forecast.expected_at <= f.to);
   const stride = Math.max(1, Math.ceil(said.length / MOST_TRACES));
   const out = [];
   for (let i = 0; i < said.length; i += stride) {
@@ -76,30 +85,28 @@ function reached(f, m, clock, labels, words) {
 }
 
 /** From the core now through the open milestones in their order: dashed, with a fan around it. */
-function ways(f, milestones, core) {
-  const start = core?.last;
+function ways(f, milestones, begin) {
   const usable = milestones.filter((m) => m.target_c !== null && m.target_c !== undefined && m.forecast.expected_at !== null && m.forecast.expected_at > f.now);
-  if (!start || usable.length === 0) return settles(f, milestones, start);
+  if (!begin || usable.length === 0) return settles(f, milestones, begin);
   usable.sort((a, b) => a.forecast.expected_at - b.forecast.expected_at);
-  const begin = { x: f.x(Math.max(start.t, Math.min(f.now, start.t + 60))), y: f.y(start.mean) };
-  const slope = slopeAt(f, core, start.t);
-  const at = (t, m) => ({ x: t === null ? f.right : Math.min(f.right, f.x(Math.max(t, f.now))), y: f.y(m.target_c) });
+  const { slope } = begin;
+  const at = (t, m) => ({ x: t === null ? f.right : Math.min(f.right, Math.max(begin.x, f.x(t))), y: f.y(m.target_c) });
   const early = [begin, ...usable.map((m) => at(m.forecast.low_at, m))];
   const middle = [begin, ...usable.map((m) => at(m.forecast.expected_at, m))];
   const late = [begin, ...usable.map((m) => at(m.forecast.high_at, m))];
   return [
     shape("path", { class: "fan", d: `${bent(early, slope)}${bent(late, slope, true)}Z` }),
     shape("path", { class: "ahead", d: bent(middle, slope) }),
-    ...settles(f, milestones, start),
+    ...settles(f, milestones, begin),
   ];
 }
 
-function settles(f, milestones, start) {
+function settles(f, milestones, begin) {
   const out = [];
   for (const m of milestones) {
-    if (m.forecast.reachable || m.forecast.settles_c === null || !start) continue;
+    if (m.forecast.reachable || m.forecast.settles_c === null || !begin) continue;
     const y = f.y(m.forecast.settles_c);
-    out.push(shape("path", { class: "ahead", d: `M${f.x(start.t)} ${f.y(start.mean)}Q${f.x(start.t) + (f.right - f.x(start.t)) * 0.3} ${y} ${f.right} ${y}` }));
+    out.push(shape("path", { class: "ahead", d: `M${begin.x} ${begin.y}Q${begin.x + (f.right - begin.x) * 0.3} ${y} ${f.right} ${y}` }));
   }
   return out;
 }
@@ -146,13 +153,14 @@ function expected(f, m, clock, labels, words) {
   }
   const x = f.x(forecast.expected_at);
   const y = m.target_c === null || m.target_c === undefined ? f.bottom - 12 : f.y(m.target_c);
-  const high = forecast.high_at === null ? f.right : f.x(forecast.high_at);
+  const open = forecast.high_at === null || f.x(forecast.high_at) > f.right; // runs off the edge
+  const high = open ? f.width : f.x(forecast.high_at);
   const until = forecast.high_at === null ? "perhaps never" : clock.time(forecast.high_at);
   words.push(`${m.name} expected at ${clock.time(forecast.expected_at)}, between ${clock.time(forecast.low_at)} and ${until}`);
   labels.push({ x, lines: [`${m.name} ${clock.time(forecast.expected_at)}`, `${clock.time(forecast.low_at)}\u2013${until}`], tone: "sure" });
   return [
     shape("path", { class: "expected", d: `M${x} ${f.captions}V${y}` }),
-    shape("path", { class: "range", d: `M${f.x(forecast.low_at)} ${y - 6}v12M${f.x(forecast.low_at)} ${y}H${high}M${high} ${y - 6}v12` }),
+    shape("path", { class: "range", d: `M${f.x(forecast.low_at)} ${y - 6}v12M${f.x(forecast.low_at)} ${y}H${high}${open ? "" : `M${high} ${y - 6}v12`}` }),
     shape("circle", { class: "said", cx: x, cy: y, r: 4.5 }),
   ];
 }

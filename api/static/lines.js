@@ -20,7 +20,8 @@ export function verdictWord(line) {
 /** The target as the list shows it. */
 function amount(line) {
   if (line.target_kg === null) return line.amount;
-  return mass(line.target_kg, line.target_kg < COARSE_KG * 2 ? 1 : 0);
+  const whole = Math.abs(line.target_kg * 1000 - Math.round(line.target_kg * 1000)) < 0.05;
+  return mass(line.target_kg, line.target_kg < COARSE_KG * 2 && !whole ? 1 : 0);
 }
 
 /** The key of the line in hand, null when every line is decided. */
@@ -47,7 +48,7 @@ export function drawLines(list, state, choose) {
   }
   const scrolled = list.dataset.open;
   list.replaceChildren(...rows);
-  if (now !== scrolled) {
+  if ((now ?? "") !== scrolled) {
     list.dataset.open = now ?? "";
     keepInSight(list, list.querySelector(".open"));
   }
@@ -81,7 +82,11 @@ function row(line, open, choose) {
 
 function keepInSight(list, open) {
   const room = list.parentElement;
-  if (!open || room.scrollHeight <= room.clientHeight) return;
+  if (room.scrollHeight <= room.clientHeight) return;
+  if (!open) {
+    room.scrollTop = 0;
+    return;
+  }
   const top = open.getBoundingClientRect().top - room.getBoundingClientRect().top;
   if (top < 40 || top > room.clientHeight - 90) room.scrollTop += top - room.clientHeight / 3;
 }

@@ -20,7 +20,7 @@ function point(x, m, y, { radius, cap, stroke, left, right }) {
   const inside = (px) => Math.min(right, Math.max(left, px));
   const px = inside(x(m.value));
   const out = [];
-  if (m.low !== null && m.high !== null && m.high > m.low && x(m.high) > left && x(m.low) < right) {
+  if (m.low !== null && m.high !== null && m.high > m.low && x(m.high) > left + 2 * cap && x(m.low) < right - 2 * cap) {
     const [a, b] = [inside(x(m.low)), inside(x(m.high))];
     const d = `M${a} ${y - cap}V${y + cap}M${a} ${y}H${b}M${b} ${y - cap}V${y + cap}`;
     out.push(shape("path", { class: "under-whisker", d, "stroke-width": stroke + 4, fill: "none" }));

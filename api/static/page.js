@@ -56,8 +56,8 @@ function show(next) {
   actions.show(next);
   drawSummary(page.summary, next, clock);
   instruments.show(next);
-  page.begin.hidden = next.batch !== null;
-  if (next.batch === null) drawBegin(page.begin, page.refused, (body) => ask("/api/batches", body));
+  if (changed) page.begin.hidden = next.batch !== null;
+  if (next.batch === null || next.closed_at !== null) drawBegin(page.begin, page.refused, (body) => ask("/api/batches", body));
   if (changed) load();
   else if (ribbon.answer) ribbon.state = next;
 }
@@ -90,7 +90,7 @@ async function listBatches() {
   page.choose.hidden = batches.length < 2;
   page.batches.replaceChildren(...batches.map((b) => element(
     "option", { value: b.batch, selected: b.batch === state.batch },
-    `${b.title ?? b.batch}, ${clock.stamp(b.opened_at)}${b.closed_at === null ? " (open)" : ""}`,
+    `${clock.stamp(b.opened_at)}${b.closed_at === null ? ", open" : ""}: ${b.title ?? b.batch}`,
   )));
 }
 

@@ -89,8 +89,8 @@ export class Ribbon {
     const size = wide ? 15 : 14;
     const [left, right] = [wide ? 56 : 38, width - (wide ? 28 : 10)];
     const targets = milestonesOf(this.state);
-    const times = targets.flatMap((m) => [m.forecast?.high_at, m.forecast?.expected_at, m.reached_at]).filter((t) => t !== null && t !== undefined);
     const from = this.state.opened_at ?? this.answer.from_at;
+    const times = targets.flatMap((m) => [m.reached_at, ...reach(m, from)]).filter((t) => t !== null && t !== undefined);
     const ahead = ended ? now : Math.max(now + Math.max(300, (now - from) * 0.18), ...times);
     const to = ended ? Math.max(now, ...times) : Math.ceil((ahead + (ahead - from) * 0.04) / 300) * 300;
     const values = this.curves.flatMap((curve) => curve.points.flatMap((p) => [p.min, p.max]));
@@ -298,6 +298,14 @@ function placed(labels, f) {
     const place = { x: room ? label.x + 9 : label.x - 8, y: label.y, "text-anchor": room ? "start" : "end" };
     return shape("text", { class: `halo ${tone} ${label.kind === "core" ? "bold" : ""}`, ...place }, label.text);
   });
+}
+
+/** How far along time a forecast is drawn: a wide interval runs off the edge before it squeezes all else. */
+function reach(m, from) {
+  const forecast = m.reached_at === null ? m.forecast : null;
+  if (!forecast || forecast.expected_at === null) return [];
+  const most = forecast.expected_at + 0.3 * (forecast.expected_at - from);
+  return [forecast.expected_at, Math.min(forecast.high_at ?? most, most)];
 }
 
 function hatch() {

@@ -35,9 +35,8 @@ function milestoneRow(m, clock) {
     const until = said.high_at === null ? "perhaps never" : clock.time(said.high_at);
     cell.append(
       element("span", { className: "said" }, clock.time(said.expected_at)),
-      element("span", { className: "small" }, ` between ${clock.time(said.low_at)} and ${until}`),
+      element("span", { className: "small" }, ` between ${clock.time(said.low_at)} and ${until}${m.reached_at === null ? "" : `; ${difference(m.reached_at - said.expected_at)}`}`),
     );
-    if (m.reached_at !== null) cell.append(element("span", { className: "small" }, `, ${difference(m.reached_at - said.expected_at)}`));
   }
   return element("tr", {},
     element("th", { scope: "row" }, capital(m.name)),
@@ -60,7 +59,7 @@ function ovenRow(state) {
   const swing = oven.swing_c === null ? "" : `swings ${fixed(oven.swing_c, 0)}\u00a0K`;
   return element("tr", {},
     element("th", { scope: "row" }, "Oven"),
-    element("td", {}, element("span", { className: "true" }, celsius(oven.mean_c)), element("span", { className: "small" }, dial && `, ${dial}`)),
-    element("td", {}, offset ? `${offset} from its dial` : "", element("span", { className: "small" }, `; ${[swing, `${oven.cycles} cycles`].filter(Boolean).join(", ")}`)),
+    element("td", {}, element("span", { className: "true" }, celsius(oven.mean_c)), element("span", { className: "small" }, dial && ` ${dial}`)),
+    element("td", {}, offset ? `${offset} from its dial` : "", element("span", { className: "small" }, ` ${[swing, `${oven.cycles} cycles`].filter(Boolean).join(", ")}`)),
   );
 }

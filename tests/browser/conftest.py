@@ -36,7 +36,8 @@ def broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningBroker]:
     running.stop()
 
 
-@pytest.fixture(scope="session")
+# By module: while it is open, the browser's library keeps an event loop in this thread.
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
