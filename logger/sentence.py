@@ -87,6 +87,8 @@ class Sentence:
 
 
 NOTHING = Number("", "", "none", "")
+# Below this a level spoon is a fair measure (common practice of the trade).
+SPOON_KG = 0.02
 
 
 def zone(name: str | None) -> tzinfo:
@@ -270,10 +272,9 @@ def _weigh_next(view: BatchView, line: LineView) -> Sentence:
         if last.verdict in ("over", "under"):
             then += " Mend it now, or go on."
         elif last.verdict == "undecidable":
-            then = (
-                f"{last.ingredient.capitalize()}: this scale can't tell {last.amount}; "
-                "a finer scale or a level spoon can."
-            )
+            small = last.target_kg is not None and last.target_kg < SPOON_KG
+            remedy = "a finer scale or a level spoon can" if small else "a finer scale can"
+            then = f"{last.ingredient.capitalize()}: this scale can't tell {last.amount}; {remedy}."
     if line.target_kg is not None and line.lower_kg is not None:
         measure = _mass_measure(line, 0.0, None)
     return Sentence(f"Next: {line.ingredient}, {line.amount}.", then, number, measure, act=True)
@@ -371,7 +372,7 @@ def _baking(view: BatchView, now: float, tz: tzinfo, live: Mapping[str, float]) 
     return Sentence(
         f"{name} at about {clock(forecast['expected_at'], tz)}, {_span(forecast, tz)}.",
         f"In for {in_for}.{at_core}",
-        Number(f"{left / 60:.0f}", "min", "time", f"to {waiting[0].name}"),
+        Number(f"{left / 60:.0f}" if left >= 60 else "<1", "min", "time", f"to {waiting[0].name}"),
         _time_measure(forecast, now),
     )
 
