@@ -1,6 +1,10 @@
 """What the plan says of the physics before a single reading: centres and spreads.
 
-Everything is physics and published ranges; nothing here is fitted to recordings. Rates are those
+Centres come from physics and published ranges. Within those ranges some choices were made while
+watching development data: for a plan that tells nothing, the depth, the doubt and the spread of
+hot conduction, with one real cooling curve (mosaicData's CoolingWater) in view; for the oven, how
+exchange changes with rising, with cakes of the tests' own equations in view. So the check on that
+curve is no blind one; the tests' coverage is measured on cakes drawn afterwards. Rates are those
 of the three cells of `logger.thermal.cake_model`. Spreads are standard deviations of logarithms
 (about relative errors) where the quantity is a rate.
 """

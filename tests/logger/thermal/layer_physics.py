@@ -144,9 +144,9 @@ def bake_and_cool(cases: list[Case]) -> list[Curve]:
     return [Curve(t_s, core[:, c], room_c[:, c], float(out[c])) for c in range(n)]
 
 
-def varied(number: int, seed: int = 1) -> list[Case]:
+def varied(number: int, draw: int = 1) -> list[Case]:
     """Cakes of many sizes and kitchens; numpy's generator, so always the same."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(draw)
     cases = []
     for _ in range(number):
         mass = float(np.exp(rng.uniform(np.log(9.0), np.log(32.0))))

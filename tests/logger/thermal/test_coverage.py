@@ -3,6 +3,9 @@
 The expectations follow from prototypes measured elsewhere: two coupled nodes with a good prior were
 12, 8, 6 and 7 % of the remaining time off at 10, 25, 50 and 75 % elapsed, with a weak one 15, 16,
 11 and 8 %; a single exponential with a known room 33, 25, 12 and 9 %.
+
+Error model and structure of the oven were chosen on cakes of draw 3; those of this test (draw 17)
+were drawn afterwards, from the same equations and ranges.
 """
 
 from __future__ import annotations
@@ -112,7 +115,7 @@ def follow(case: object, curve: object, plan: Plan, number: int) -> list[Said]:
 
 @pytest.fixture(scope="module")
 def said(physics: ModuleType) -> list[Said]:
-    cases = [replace(case, cool_s=4.0 * 3600) for case in physics.varied(CAKES, seed=3)]
+    cases = [replace(case, cool_s=4.0 * 3600) for case in physics.varied(CAKES, draw=17)]
     curves = physics.bake_and_cool(cases)
     return [
         s

@@ -3,6 +3,9 @@
 222 readings, one a minute, of water in a mug, collected by S. Wagon to show that Newton's law is
 only an approximation. The room was not recorded; it is assumed as 23 ± 2 °C. Nothing is known of
 the mug, as in a recording that comes without a word.
+
+The curve was in view when the priors of a plan that tells nothing were chosen, so this holds what
+was gained; it is no blind test.
 """
 
 from __future__ import annotations
