@@ -44,7 +44,7 @@ class Invented:
     step_c: float = 0.1
     glitches: int = 0
     gaps: list[tuple[float, float]] = field(default_factory=list)
-    seed: int = 1
+    draw: int = 1
 
 
 @dataclass
@@ -95,7 +95,7 @@ class Session:
 
 def simulate(oven: Invented) -> Session:
     """Run the oven and its probe."""
-    chance = random.Random(oven.seed)
+    chance = random.Random(oven.draw)
     aim = oven.dial_c + oven.offset_c
     room = 22.0
     start = aim if oven.begins_hot else room
@@ -157,9 +157,9 @@ def simulate(oven: Invented) -> Session:
     return Session(oven, truth, switched, readings)
 
 
-def invent(seed: int, regulated: bool = False, doors: bool = True) -> Session:
+def invent(draw: int, regulated: bool = False, doors: bool = True) -> Session:
     """A random oven with cycles of 5 to 15 minutes and 10 to 50 °C (or none, `regulated`)."""
-    chance = random.Random(seed)
+    chance = random.Random(draw)
     while True:
         begins_hot = chance.random() < 0.3
         oven = Invented(
@@ -181,7 +181,7 @@ def invent(seed: int, regulated: bool = False, doors: bool = True) -> Session:
             step_c=chance.choice((0.1, 0.25, 0.5, 1.0)),
             glitches=chance.choice((0, 0, 4)),
             gaps=[(3100.0, 3160.0)] if chance.random() < 0.3 else [],
-            seed=seed,
+            draw=draw,
         )
         if doors:
             at = 3300.0 + chance.uniform(0, 500)

@@ -19,8 +19,8 @@ DEEP_C = 25.0
 def heard(ovens: ModuleType) -> list[tuple[Any, list[Body]]]:
     """Each session with what the room concluded from it."""
     out = []
-    for seed in [*CYCLING, *REGULATED]:
-        session = ovens.invent(seed, regulated=seed in REGULATED)
+    for draw in [*CYCLING, *REGULATED]:
+        session = ovens.invent(draw, regulated=draw in REGULATED)
         room = Oven(session.plan())
         bodies = [b for r in session.readings for b in room.on_reading(r, "oven")]
         out.append((session, bodies))

@@ -65,9 +65,9 @@ def packs() -> list[bytes]:
     return [pack(numbered[i : i + 4]) for i in range(0, 100, 4)]
 
 
-@pytest.mark.parametrize("seed", range(5))
-def test_duplicates_in_any_order_change_nothing(tmp_path: Path, seed: int) -> None:
-    random_ = random.Random(seed)
+@pytest.mark.parametrize("draw", range(5))
+def test_duplicates_in_any_order_change_nothing(tmp_path: Path, draw: int) -> None:
+    random_ = random.Random(draw)
     clean, shaken = Desk(tmp_path / "clean"), Desk(tmp_path / "shaken")
     topic, wanted = TOPICS.readings("bench-scale"), packs()
     for desk in (clean, shaken):

@@ -23,11 +23,11 @@ FORMULA = Formula(
 
 
 @pytest.mark.parametrize("marks", [True, False])
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("draw", range(6))
 def test_a_cake_is_weighed_with_a_lift_an_over_pour_and_a_tare_in_mid_pour(
-    seed: int, marks: bool
+    draw: int, marks: bool
 ) -> None:
-    b = Bench(Physics(stable_flag=True, net_flag=True), random.Random(seed))
+    b = Bench(Physics(stable_flag=True, net_flag=True), random.Random(draw))
     b.pass_s(2)
     b.put(612)
     b.pass_s(2)

@@ -27,9 +27,9 @@ KITCHEN = Physics(stable_flag=True, net_flag=True)
 BARE = Physics(says_division=False)
 
 
-def bench(physics: Physics = KITCHEN, seed: int = 1, bowl_g: float = 612.0) -> Bench:
+def bench(physics: Physics = KITCHEN, draw: int = 1, bowl_g: float = 612.0) -> Bench:
     """A bench with a bowl on it, tared."""
-    out = Bench(physics, random.Random(seed))
+    out = Bench(physics, random.Random(draw))
     out.pass_s(2)
     out.put(bowl_g)
     out.pass_s(2.5)
@@ -182,10 +182,10 @@ def test_a_marked_line_out_of_order() -> None:
     assert set(standing(run(b.entries, FORMULA))) == {"milk"}
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("draw", range(6))
 @pytest.mark.parametrize("physics", [KITCHEN, replace(BARE, lag_s=0.4)])
-def test_a_tare_in_the_middle_of_a_pour_loses_nothing(physics: Physics, seed: int) -> None:
-    b = bench(physics, seed=seed)
+def test_a_tare_in_the_middle_of_a_pour_loses_nothing(physics: Physics, draw: int) -> None:
+    b = bench(physics, draw=draw)
     b.pour("flour", 320, 30, tare_after=0.5)
     b.pass_s(4)
 
@@ -432,7 +432,7 @@ def test_the_order_of_marked_lines_does_not_matter(order: tuple[str, ...]) -> No
 
 
 def test_lines_may_be_weighed_on_either_of_two_scales() -> None:
-    first, second = bench(seed=1), bench(seed=2, bowl_g=300.0)
+    first, second = bench(draw=1), bench(draw=2, bowl_g=300.0)
     first.pour("flour", 320.2, 45)
     first.pass_s(3)
     second.pass_s(first.t_s)  # the second bowl waits until the first line is done
@@ -461,11 +461,11 @@ def test_lines_may_be_weighed_on_either_of_two_scales() -> None:
 
 
 @pytest.mark.parametrize("over_g", [0.0, 7.0])
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("draw", range(4))
 def test_a_tap_stays_with_the_pour_it_follows_even_when_the_next_line_is_over(
-    seed: int, over_g: float
+    draw: int, over_g: float
 ) -> None:
-    b = bench(seed=seed)
+    b = bench(draw=draw)
     b.pour("flour", 318, 45)
     b.pass_s(2)
     b.spoon("flour", 2.2, 1)
@@ -496,10 +496,10 @@ def test_a_first_tap_of_the_next_line_after_a_pause_is_of_that_line() -> None:
     assert_mass(found["sugar"], 250)
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_a_slow_spoonful_after_a_tare_is_of_the_next_line_at_once(seed: int) -> None:
+@pytest.mark.parametrize("draw", range(3))
+def test_a_slow_spoonful_after_a_tare_is_of_the_next_line_at_once(draw: int) -> None:
     vanilla = line("vanilla", 6, 0.3)
-    b = bench(seed=seed)
+    b = bench(draw=draw)
     b.pour("milk", 240, 45)
     b.pass_s(3)
     b.tare()

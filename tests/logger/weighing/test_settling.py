@@ -51,9 +51,9 @@ def test_a_falling_stream_is_never_at_rest(rate_g_s: float) -> None:
     assert len(follow(values)) == 1
 
 
-@pytest.mark.parametrize("seed", range(8))
-def test_a_hand_on_the_bowl_is_never_at_rest(seed: int) -> None:
-    rng = random.Random(seed)
+@pytest.mark.parametrize("draw", range(8))
+def test_a_hand_on_the_bowl_is_never_at_rest(draw: int) -> None:
+    rng = random.Random(draw)
     wander, values = 0.0, [500.0] * 20
     for i in range(60):
         wander = 0.85 * wander + rng.gauss(0, 8)

@@ -13,8 +13,8 @@ DAYS = 96
 
 def test_the_room_is_right_as_often_as_it_promises() -> None:
     score, notes = Score(), []
-    for seed in range(1000, 1000 + DAYS):
-        notes += [f"{seed}: {note}" for note in score.add(day(seed))]
+    for draw in range(1000, 1000 + DAYS):
+        notes += [f"{draw}: {note}" for note in score.add(day(draw))]
     report = f"{score}\n" + "\n".join(notes)
 
     of_284 = score.additions / 284  # the goals are counts among so many additions

@@ -33,7 +33,7 @@ MISHAPS = (
 class Day:
     """One generated weighing."""
 
-    seed: int
+    draw: int
     mishap: str
     bench: Bench
     formula: Formula
@@ -78,10 +78,10 @@ def aim(r: random.Random, target: float, tolerance: float, division: float, part
     return target + (away if u < 0.9 or not parted else -away)
 
 
-def day(seed: int) -> Day:
-    """Make one: mishap and shape follow from the seed."""
-    r = random.Random(seed)
-    mishap = MISHAPS[seed % len(MISHAPS)]
+def day(draw: int) -> Day:
+    """Make one: mishap and shape follow from the draw."""
+    r = random.Random(draw)
+    mishap = MISHAPS[draw % len(MISHAPS)]
     p = physics(r, mishap)
     bench = Bench(p, r)
     lines: list[Line] = []
@@ -107,7 +107,7 @@ def day(seed: int) -> Day:
     for index, one in enumerate(lines):
         _weigh(bench, r, one, index, index == hit, mishap, marked, tares, bowl)
     bench.pass_s(8)
-    return Day(seed, mishap, bench, formula, marked)
+    return Day(draw, mishap, bench, formula, marked)
 
 
 def _weigh(
