@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import TypeVar
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
 from logger.thermal.follower import Follower
-from logger.thermal.forecast import Course, Goal, outlook, run
+from logger.thermal.forecast import Course, Goal, Outlook, outlook, run
 from logger.thermal.milestones import Milestones
 from logger.thermal.surroundings import Surroundings
 
@@ -20,6 +21,8 @@ OUT_WITHOUT_MILESTONE_K = 2.5  # below the plateau, where the plan has no milest
 OUT_WHEN_NEVER_S = 1200.0
 OUT_SOON_S = 120.0
 DURATIONS_KEEP_S = 300.0
+
+F = TypeVar("F", BakeForecast, CoolingForecast)
 
 
 def goal(milestone: Milestone, rising: bool) -> Goal:
@@ -66,20 +69,11 @@ def bake_forecast(
 ) -> BakeForecast:
     """One forecast of the bake; times are seconds from the origin."""
     told = outlook(crossing, settles)
-    expected, low, high = _times(told.median_s, told.low_s, told.high_s, now_s, origin_s)
-    if expected is None:
-        text = bake_proposal(told.settles_c, boiling_c, is_out)
-        return BakeForecast(
-            milestone.name,
-            origin_s + now_s,
-            None,
-            None,
-            None,
-            False,
-            round(told.settles_c, 2),
-            text,
-        )
-    return BakeForecast(milestone.name, origin_s + now_s, expected, low, high, True)
+
+    def propose(settles_c: float) -> str:
+        return bake_proposal(settles_c, boiling_c, is_out)
+
+    return _said(BakeForecast, milestone, told, propose, now_s, origin_s)
 
 
 def cooling_forecast(
@@ -87,20 +81,28 @@ def cooling_forecast(
 ) -> CoolingForecast:
     """One forecast of the cooling; times are seconds from the origin."""
     told = outlook(crossing, settles)
+
+    def propose(settles_c: float) -> str:
+        return cooling_proposal(settles_c, goal(milestone, False))
+
+    return _said(CoolingForecast, milestone, told, propose, now_s, origin_s)
+
+
+def _said(
+    kind: type[F],
+    milestone: Milestone,
+    told: Outlook,
+    propose: Callable[[float], str],
+    now_s: float,
+    origin_s: float,
+) -> F:
+    """The forecast's body; settling temperature and proposal only where it is not reachable."""
+    made_at = origin_s + now_s
     expected, low, high = _times(told.median_s, told.low_s, told.high_s, now_s, origin_s)
     if expected is None:
-        text = cooling_proposal(told.settles_c, goal(milestone, False))
-        return CoolingForecast(
-            milestone.name,
-            origin_s + now_s,
-            None,
-            None,
-            None,
-            False,
-            round(told.settles_c, 2),
-            text,
-        )
-    return CoolingForecast(milestone.name, origin_s + now_s, expected, low, high, True)
+        settles_c, proposal = round(told.settles_c, 2), propose(told.settles_c)
+        return kind(milestone.name, made_at, None, None, None, False, settles_c, proposal)
+    return kind(milestone.name, made_at, expected, low, high, True)
 
 
 def _times(
