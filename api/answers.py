@@ -78,7 +78,7 @@ class BatchWithPlanAnswer(BatchAnswer):
     """A batch with the plan it rests on, frozen."""
 
     plan: dict[str, Any] = Field(examples=[{"channels": {"bench-scale/mass": "scale"}}])
-    formula: dict[str, Any] | None = Field(examples=[None])
+    formulas: list[dict[str, Any]] = Field(examples=[[]])
 
 
 class NumberAnswer(Answer):
@@ -229,12 +229,12 @@ class MarkAnswer(Answer):
 
 
 class OpenBody(BaseModel):
-    """A batch to be opened: the plan and its formula, as TOML texts or as JSON."""
+    """A batch to be opened: the plan and its formulas in order, as TOML texts or as JSON."""
 
     plan: str | dict[str, Any] = Field(
         examples=['[channels]\n"bench-scale/mass" = "scale"\n'], description="TOML text or JSON"
     )
-    formula: str | dict[str, Any] | None = Field(None, examples=[None])
+    formulas: list[str | dict[str, Any]] = Field([], examples=[[]])
     batch: str | None = Field(None, pattern=r"^[\w.-]{1,64}$", examples=["b20270115T080000"])
 
 

@@ -154,11 +154,10 @@ class BatchView:
     @classmethod
     def of(cls, batch: str, plan: Plan) -> BatchView:
         """An empty view of a batch that rests on `plan`."""
-        formula = plan.formula
         return cls(
             batch=batch,
             plan=plan,
-            lines=[LineView.of(line) for line in formula.lines] if formula else [],
+            lines=[LineView.of(line) for line in plan.lines or ()],
             bake=[MilestoneView.of(m) for m in plan.bake_milestones],
             cooling=[MilestoneView.of(m) for m in plan.cooling_milestones],
             oven={

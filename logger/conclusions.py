@@ -16,7 +16,7 @@ def start(batch: str, plan: Plan) -> BatchState:
     return BatchState(
         batch=batch,
         plan=plan,
-        rooms=[Weighing(plan.formula, plan.scale, plan.channels), Oven(plan), Thermal(plan)],
+        rooms=[Weighing(plan), Oven(plan), Thermal(plan)],
     )
 
 

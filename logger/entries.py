@@ -146,7 +146,7 @@ class Answer:
 class PlanEntry:
     """The plan of a batch with all it rests on frozen in.
 
-    `document`: {"plan": the plan's TOML as JSON, "formula": the formula's or null,
+    `document`: {"plan": the plan's TOML as JSON, "formulas": the formulas',
     "frozen": {"earlier_bakes": [...], ...}}.
     """
 

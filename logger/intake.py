@@ -313,7 +313,7 @@ class Intake:
         self._on_fresh_plan()
         document = {
             "plan": plan,
-            "formula": mark.document.get("formula"),
+            "formulas": mark.document.get("formulas") or [],
             "frozen": dict(self._freeze(mark.document, self._store.pos)),
         }
         entry = PlanEntry(mark.t_us, batch, document)

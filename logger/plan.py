@@ -10,18 +10,28 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from logger.ingredient import Ingredient
+
 
 @dataclass(frozen=True, slots=True)
 class Line:
     """One ingredient of a formula.
 
     Attributes:
-        key: its name in marks and events; a second line of one ingredient is ``butter#2``.
+        key: its name in marks and events, one of a kind in the batch; a second line of one
+            ingredient is ``butter#2``.
         ingredient: as written.
         amount: as written, e.g. ``8 1/2 oz``.
-        target_kg: the amount as a mass; None for a line that is counted or spooned.
+        target_kg: the amount as a mass; None only for ``to taste``, which has none.
         tolerance_kg: ± around the target, already with the floor of 0.1 g.
         bowl: which bowl it goes into; None where the formula does not say.
+        by: ``mass`` for an amount written as a mass; ``measure`` for a cup, spoon or package;
+            ``count`` for pieces. The last two may be confirmed by a mark in place of a weighing.
+        spread_kg: ± (one standard deviation) of the conversion from a household measure or a
+            count; None for a mass. It says why one weighs; no verdict rests on it.
+        source: where the conversion comes from, record number included; None for a mass.
+        formula: name of the formula the line belongs to, where a batch has several.
+        lot, note: for the sheet only.
     """
 
     key: str
@@ -30,6 +40,12 @@ class Line:
     target_kg: float | None
     tolerance_kg: float | None
     bowl: str | None = None
+    by: str = "mass"
+    spread_kg: float | None = None
+    source: str | None = None
+    formula: str = ""
+    lot: str | None = None
+    note: str | None = None
 
     @property
     def lower_kg(self) -> float | None:
@@ -45,11 +61,68 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class Pan:
+    """A pan. `shape`: round, rectangle, ring, loaf, cups; dimensions not of the shape are None."""
+
+    shape: str = "round"
+    diameter_m: float | None = None
+    inner_m: float | None = None
+    length_m: float | None = None
+    width_m: float | None = None
+    count: int | None = None
+    depth_m: float | None = None
+    material: str = "aluminium"
+
+
+@dataclass(frozen=True, slots=True)
+class MixingStep:
+    """One step of the method, in the kitchen's words.
+
+    Attributes:
+        kind: ``mix``, ``bake``, ``cool``, ``frost``, ``set``, ``chill`` or the kitchen's own word.
+        text: what to do, as written; '' where the other keys say it all.
+        speed: the kitchen's word for a mixer's speed.
+        duration_s, longest_s: how long; both where a window is given.
+        scrape_down: scrape down the bowl afterwards.
+        set_point_c: the dial, for ``bake``.
+    """
+
+    kind: str
+    text: str = ""
+    speed: str | None = None
+    duration_s: float | None = None
+    longest_s: float | None = None
+    scrape_down: bool = False
+    set_point_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Makes:
+    """What a formula makes: pans of one kind, and portions."""
+
+    pan: Pan | None = None
+    pans: int = 1
+    batter_per_pan_kg: float | None = None
+    portions: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Formula:
-    """A formula: its name and its lines in order."""
+    """A formula: its name and its lines in order.
+
+    Attributes:
+        version: the kitchen's own word for this version; None where the file has none.
+        makes: pans and portions.
+        steps: the method.
+        flour_kind: what the formula says of its flour (``cake``, ``all-purpose``, …).
+    """
 
     name: str
     lines: tuple[Line, ...]
+    version: str | None = None
+    makes: Makes = Makes()
+    steps: tuple[MixingStep, ...] = ()
+    flour_kind: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,20 +145,6 @@ class RoomTemperature:
 class OvenPlan:
     set_point_c: float | None = None
     fan: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Pan:
-    """A pan. `shape`: round, rectangle, ring, loaf, cups; dimensions not of the shape are None."""
-
-    shape: str = "round"
-    diameter_m: float | None = None
-    inner_m: float | None = None
-    length_m: float | None = None
-    width_m: float | None = None
-    count: int | None = None
-    depth_m: float | None = None
-    material: str = "aluminium"
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +203,8 @@ class Plan:
     Attributes:
         channels: SenML name → role (``oven``, ``core``, ``room``, ``refrigerator``, ``scale``,
             ``oven 2`` …).
+        formulas: in the order in which they are weighed (cake, filling, frosting).
+        ingredients: the rows that the formulas use, frozen in.
         warnings: sentences about what was not understood and widens the priors.
     """
 
@@ -153,13 +214,26 @@ class Plan:
     room: RoomTemperature | None = None
     time_zone: str | None = None
     scale: ScaleFacts = ScaleFacts()
-    formula: Formula | None = None
+    formulas: tuple[Formula, ...] = ()
     oven: OvenPlan = OvenPlan()
     cake: CakePlan = CakePlan()
     bake_milestones: tuple[Milestone, ...] = ()
     cooling_milestones: tuple[Milestone, ...] = ()
     earlier_bakes: tuple[EarlierBake, ...] = ()
+    ingredients: tuple[Ingredient, ...] = ()
     warnings: tuple[str, ...] = ()
+
+    @property
+    def formula(self) -> Formula | None:
+        """The first formula, which gives the batch its name."""
+        return self.formulas[0] if self.formulas else None
+
+    @property
+    def lines(self) -> tuple[Line, ...] | None:
+        """The lines of all formulas in order; None where the batch follows no formula."""
+        if not self.formulas:
+            return None
+        return tuple(line for formula in self.formulas for line in formula.lines)
 
     def role(self, name: str) -> str | None:
         """Role of the channel with this SenML name, None where it plays none."""

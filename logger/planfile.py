@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
 
 from logger.document import Document, FileError, Where
 from logger.formula import read_formula
+from logger.ingredient import Ingredient
 from logger.plan import (
     CakePlan,
     EarlierBake,
     Formula,
+    Line,
     Milestone,
     OvenPlan,
     Pan,
@@ -126,15 +129,15 @@ class _Reader:
 
 def read_plan(
     document: Document,
-    formula: Formula | None = None,
+    formulas: Sequence[Formula] = (),
     frozen: Mapping[str, Any] | None = None,
 ) -> Plan:
     """The plan in a parsed plan file.
 
     Args:
         document: the plan's TOML.
-        formula: the formula it names, already read.
-        frozen: what the recorder froze in: ``earlier_bakes``.
+        formulas: those it names, already read, in the order in which they are weighed.
+        frozen: what was frozen in: ``earlier_bakes``, ``ingredients``.
 
     Raises:
         FileError: naming file, line and remedy.
@@ -162,7 +165,7 @@ def read_plan(
         scale=ScaleFacts(
             r.positive(("scale", "resolution"), scale, mass_kg, "1 g"), accuracy_class
         ),
-        formula=formula,
+        formulas=one_of_a_kind(formulas),
         oven=OvenPlan(
             r.optional(("oven", "set_point"), oven, temperature_c, "175 °C"),
             oven.get("fan") is True,
@@ -171,6 +174,7 @@ def read_plan(
         bake_milestones=_milestones(r, "bake"),
         cooling_milestones=_milestones(r, "cooling"),
         earlier_bakes=_earlier(frozen or {}),
+        ingredients=_ingredients(frozen or {}),
         warnings=tuple(r.warnings),
     )
 
@@ -281,6 +285,10 @@ def _milestones(r: _Reader, stage: str) -> tuple[Milestone, ...]:
     return tuple(out)
 
 
+def _ingredients(frozen: Mapping[str, Any]) -> tuple[Ingredient, ...]:
+    return tuple(Ingredient.from_json(row) for row in frozen.get("ingredients", ()))
+
+
 def _earlier(frozen: Mapping[str, Any]) -> tuple[EarlierBake, ...]:
     return tuple(
         EarlierBake(
@@ -295,43 +303,80 @@ def _earlier(frozen: Mapping[str, Any]) -> tuple[EarlierBake, ...]:
 
 
 def plan_from_document(document: Mapping[str, Any]) -> Plan:
-    """The plan of a plan record of the log: {"plan": …, "formula": … or null, "frozen": {…}}.
+    """The plan of a plan record of the log: {"plan": …, "formulas": […], "frozen": {…}}.
 
     Raises:
         FileError: as `read_plan` and `read_formula`.
     """
-    body, formula, frozen = (document.get(key) for key in ("plan", "formula", "frozen"))
+    body, formulas, frozen = (document.get(key) for key in ("plan", "formulas", "frozen"))
     if not isinstance(body, dict):
         raise FileError("plan", None, "the record holds no plan", "open the batch with a plan")
     return read_plan(
         Document(body, "plan"),
-        read_formula(Document(formula, "formula")) if isinstance(formula, dict) else None,
+        [
+            read_formula(Document(formula, "formula"))
+            for formula in (formulas if isinstance(formulas, list) else ())
+            if isinstance(formula, dict)
+        ],
         frozen if isinstance(frozen, dict) else None,
     )
 
 
 def load_plan_document(path: Path) -> dict[str, Any]:
-    """Plan file and the formula beside it, as the document of a plan record; both are checked.
+    """Plan file and the formulas beside it, as the document of a plan record; all are checked.
 
     Raises:
         FileError: naming file, line and remedy.
     """
     plan = Document.load(path)
-    formula: dict[str, Any] | None = None
-    read: Formula | None = None
+    beside = [Document.load(path.parent / name) for name in formula_files(plan)]
+    read_plan(plan, [read_formula(document) for document in beside])
+    return {
+        "plan": plan.content,
+        "formulas": [document.content for document in beside],
+        "frozen": {},
+    }
+
+
+def formula_files(plan: Document) -> tuple[str, ...]:
+    """The files that a plan's ``[formula]`` names: ``file = "…"`` or ``files = ["…", "…"]``.
+
+    Raises:
+        FileError: the table is there and names none.
+    """
     named = plan.content.get("formula")
-    if named is not None:
-        if not isinstance(named, dict) or not isinstance(named.get("file"), str):
-            raise plan.error(
-                ("formula", "file"),
-                "the formula's file is not named",
-                'write [formula] and below it  file = "name.formula.toml"',
-            )
-        beside = Document.load(path.parent / named["file"])
-        read = read_formula(beside)
-        formula = beside.content
-    read_plan(plan, read)
-    return {"plan": plan.content, "formula": formula, "frozen": {}}
+    if named is None:
+        return ()
+    given = named.get("files", named.get("file")) if isinstance(named, dict) else None
+    files = [given] if isinstance(given, str) else given
+    if not isinstance(files, list) or not files or not all(isinstance(f, str) for f in files):
+        raise plan.error(
+            ("formula", "file"),
+            "the formula's file is not named",
+            'write [formula] and below it  file = "name.formula.toml",  or  files = ["…", "…"]',
+        )
+    return tuple(files)
+
+
+def one_of_a_kind(formulas: Sequence[Formula]) -> tuple[Formula, ...]:
+    """The formulas with keys that are unique in the batch: the second ``butter`` is ``butter#2``.
+
+    A name that two formulas bear is numbered likewise, so that a line says which one it is of.
+    """
+    keys: dict[str, int] = {}
+    names: dict[str, int] = {}
+    out: list[Formula] = []
+    for formula in formulas:
+        names[formula.name] = nth = names.get(formula.name, 0) + 1
+        name = formula.name if nth == 1 else f"{formula.name}#{nth}"
+        lines: list[Line] = []
+        for line in formula.lines:
+            base = line.key.partition("#")[0] if len(formulas) > 1 else line.key
+            keys[base] = count = keys.get(base, 0) + 1
+            key = base if count == 1 else f"{base}#{count}"
+            lines.append(replace(line, key=key, formula=name))
+        out.append(replace(formula, name=name, lines=tuple(lines)))
+    return tuple(out)
 
 
 def load_plan(path: Path) -> Plan:
@@ -339,4 +384,4 @@ def load_plan(path: Path) -> Plan:
     return plan_from_document(load_plan_document(path))
 
 
-__all__ = ["load_plan", "load_plan_document", "plan_from_document", "read_plan"]
+__all__ = ["formula_files", "load_plan", "load_plan_document", "plan_from_document", "read_plan"]

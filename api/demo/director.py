@@ -198,7 +198,7 @@ class Director:
                 "t": now,
                 "batch": self.batch,
                 "plan": plan["plan"],
-                "formula": plan["formula"],
+                "formulas": plan["formulas"],
             },
         )
 

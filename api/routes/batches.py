@@ -79,7 +79,7 @@ def batch(kitchen: KitchenDep, row: BatchDep) -> BatchWithPlanAnswer:
     return BatchWithPlanAnswer(
         **batch_answer(row).model_dump(),
         plan=document.get("plan") or {},
-        formula=document.get("formula"),
+        formulas=document.get("formulas") or [],
     )
 
 

@@ -10,7 +10,7 @@ from api.answers import MarkAnswer, MarkBody, OpenBody, OpenedAnswer
 from api.deps import BatchDep, KitchenDep
 from api.refusal import Refusal, answers
 from logger.document import Document
-from logger.planfile import plan_from_document
+from logger.planfile import formula_files, plan_from_document
 
 router = APIRouter(prefix="/api", tags=["marks"])
 
@@ -36,12 +36,13 @@ def mark_of_batch(kitchen: KitchenDep, row: BatchDep, body: MarkBody) -> MarkAns
 def open_batch(kitchen: KitchenDep, body: OpenBody) -> OpenedAnswer:
     """Open a batch: plan and formula are checked here, and enter the log inside the mark."""
     plan = _content(body.plan, "plan")
-    formula = None if body.formula is None else _content(body.formula, "formula")
-    if formula is None and "formula" in plan:
-        named = plan["formula"].get("file", "") if isinstance(plan["formula"], dict) else ""
-        raise Refusal(422, f"The plan names the formula {named!r}.", "Send it along as formula.")
-    plan_from_document({"plan": plan, "formula": formula, "frozen": {}})
-    document: dict[str, Any] = {"mark": "open batch", "plan": plan, "formula": formula}
+    formulas = [_content(formula, "formula") for formula in body.formulas]
+    named = formula_files(Document(plan, "plan"))
+    if len(named) > len(formulas):
+        missing = ", ".join(repr(name) for name in named[len(formulas) :])
+        raise Refusal(422, f"The plan names {missing}.", "Send them along in formulas.")
+    plan_from_document({"plan": plan, "formulas": formulas, "frozen": {}})
+    document: dict[str, Any] = {"mark": "open batch", "plan": plan, "formulas": formulas}
     if body.batch is not None:
         document["batch"] = body.batch
     mark_id, position = kitchen.desk.mark(document)

@@ -6,15 +6,16 @@ function chooser(label, id, required) {
   const input = element("input", { type: "file", id, accept: ".toml", required });
   const chosen = element("span", { className: "chosen" }, required ? "" : "if the plan names one");
   input.className = "only-heard";
-  input.addEventListener("change", () => { chosen.textContent = input.files[0]?.name ?? ""; });
+  input.addEventListener("change", () => { chosen.textContent = [...input.files].map((file) => file.name).join(", "); });
   return { input, box: element("label", { className: "file", htmlFor: id }, `${label}\u2026`, input, chosen) };
 }
 
-/** The form; `open({plan, formula})` resolves when the batch is stored. */
+/** The form; `open({plan, formulas})` resolves when the batch is stored. */
 export function drawBegin(box, refused, open) {
   if (box.childElementCount > 0) return;
   const plan = chooser("Plan", "plan-file", true);
   const formula = chooser("Formula", "formula-file", false);
+  formula.input.multiple = true;
   const button = element("button", { type: "submit", className: "next" }, "Open the batch");
   const said = element("p", {}, "A plan is a small text file: which scale and probes, which oven, which formula, which milestones.");
   const form = element("form", {}, said, plan.box, formula.box, button);
@@ -23,7 +24,7 @@ export function drawBegin(box, refused, open) {
     refused.hidden = true;
     button.disabled = true;
     try {
-      await open({ plan: await plan.input.files[0].text(), formula: formula.input.files[0] ? await formula.input.files[0].text() : null });
+      await open({ plan: await plan.input.files[0].text(), formulas: await Promise.all([...formula.input.files].map((file) => file.text())) });
     } catch (error) {
       refused.textContent = error.message;
       refused.hidden = false;

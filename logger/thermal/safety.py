@@ -17,7 +17,7 @@ PERISHABLE = ("cream cheese", "custard", "pastry cream", "whipped cream", "masca
 
 def perishable_lines(plan: Plan) -> tuple[str, ...]:
     """Keys of the formula's lines whose names speak of a perishable filling or frosting."""
-    lines = plan.formula.lines if plan.formula else ()
+    lines = plan.lines or ()
     return tuple(
         line.key for line in lines if any(word in line.ingredient.lower() for word in PERISHABLE)
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from drivers.reading import Reading
@@ -15,7 +14,7 @@ from logger.events import (
     WeighingPouring,
     WeighingRemoved,
 )
-from logger.plan import Formula, ScaleFacts
+from logger.plan import Plan
 from logger.weighing.advice import Stream
 from logger.weighing.ledger import Ledger
 from logger.weighing.pieces import TRIFLE_KG, Piece
@@ -54,19 +53,17 @@ class Weighing:
     """Follows the scales and says what each line of the formula has.
 
     Args:
-        formula: lines in their order; None: every rest after a rise is an addition of its own.
-        scale: what the plan says of the scale.
-        channels: SenML name → role; those whose role starts with ``scale`` are followed.
+        plan: its lines in their order (None: every rest after a rise is an addition of its own),
+            what it says of the scale, and its channels, of which those whose role starts with
+            ``scale`` are followed.
     """
 
-    def __init__(
-        self, formula: Formula | None, scale: ScaleFacts, channels: Mapping[str, str]
-    ) -> None:
-        self.ledger = Ledger(formula.lines if formula else None, scale.accuracy_class)
-        self._facts = scale
+    def __init__(self, plan: Plan) -> None:
+        self.ledger = Ledger(plan.lines, plan.scale.accuracy_class)
+        self._facts = plan.scale
         self._scales: dict[str, Scale] = {
             name: self._new_scale(name, role)
-            for name, role in channels.items()
+            for name, role in plan.channels.items()
             if role.startswith("scale")
         }
         self._streams: dict[str, Stream] = {}

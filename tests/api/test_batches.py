@@ -33,7 +33,7 @@ def test_the_list_names_the_batch_and_the_batch_brings_its_plan(standing: Serve)
     assert [batch["batch"] for batch in listed] == ["b-pear"]
     assert listed[0]["closed_at"] is None
     assert one["plan"]["channels"]["bench-scale/mass"] == "scale"
-    assert one["formula"]["name"] == "Pear and ginger layer cake"
+    assert one["formulas"][0]["name"] == "Pear and ginger layer cake"
 
 
 def test_the_state_has_the_sentence_and_the_lines(standing: Serve) -> None:

@@ -26,7 +26,7 @@ def opened(serve: Serve) -> tuple[Served, str]:
     served = serve(None)
     served.recorder()
     wait_for(lambda: served.ask("/api/batches")[0] == 200, "the recorder has made the log", 20)
-    body = {"plan": PLAN, "formula": FORMULA}
+    body = {"plan": PLAN, "formulas": [FORMULA]}
     status, answer = wait_for(
         lambda: (got := served.ask("/api/batches", body))[0] == 201 and got, "the batch is open"
     )
@@ -40,7 +40,7 @@ def test_a_batch_is_opened_marked_and_closed_through_the_recorder(serve: Serve) 
 
     stored = served.ask(f"/api/batches/{batch}/marks", {"mark": "into oven", "id": "m-1"})
     again = served.ask(f"/api/batches/{batch}/marks", {"mark": "into oven", "id": "m-1"})
-    refused = served.ask("/api/batches", {"plan": PLAN, "formula": FORMULA, "batch": batch})
+    refused = served.ask("/api/batches", {"plan": PLAN, "formulas": [FORMULA], "batch": batch})
     closed = served.ask(f"/api/batches/{batch}/marks", {"mark": "close batch"})
     late = served.ask(f"/api/batches/{batch}/marks", {"mark": "note", "text": "too late"})
     heard = listener.until(

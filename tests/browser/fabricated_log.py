@@ -115,7 +115,7 @@ class Fabricated:
 
     def open(self) -> None:
         """The plan's record and the opening event."""
-        document = {"plan": PLAN, "formula": FORMULA, "frozen": {}}
+        document = {"plan": PLAN, "formulas": [FORMULA], "frozen": {}}
         opening, _ = self.store.add(
             Mark("open batch", self.t0, id=f"open-{self.batch}", batch=self.batch), self.t0
         )
@@ -145,11 +145,11 @@ class Fabricated:
         """Everything from the opening to this stage."""
         length = LENGTH_S[stage]
         self.open()
-        lines = plan_from_document({"plan": PLAN, "formula": FORMULA, "frozen": {}}).formula
+        lines = plan_from_document({"plan": PLAN, "formulas": [FORMULA], "frozen": {}}).lines
         assert lines is not None
         happenings: list[tuple[float, list[Body]]] = [(5, [ev.BatchStage("weighing")])]
         happenings += [(4, [ev.WeighingContainer(0.412, "bench-scale/mass")])]
-        for i, line in enumerate(lines.lines):
+        for i, line in enumerate(lines):
             grams, uncertainty, verdict = WEIGHED[line.key]
             s = 30 + i * LINE_S
             addition = ev.WeighingAddition(

@@ -115,7 +115,7 @@ def open_batch(url, folder, channels):
     try:
         MarkSender(wire, Topics(KITCHEN), reader).send(
             {"mark": "open batch", "t": time.time(), "batch": "killed",
-             "plan": {"channels": channels}, "formula": None},
+             "plan": {"channels": channels}, "formulas": []},
             timeout_s=20,
         )  # fmt: skip
     finally:

@@ -54,7 +54,9 @@ def start_batch(entry: PlanEntry) -> BatchState:
     if "bad" in plan:
         raise ValueError("plan, key bad: is not understood; leave it out")
     formula = Formula("Pear and ginger layer cake", ())
-    return BatchState(entry.batch, Plan(channels=plan["channels"], formula=formula), [ToyRoom()])
+    return BatchState(
+        entry.batch, Plan(channels=plan["channels"], formulas=(formula,)), [ToyRoom()]
+    )
 
 
 class ToyView:

@@ -14,7 +14,7 @@ from logger.importing import RecordingRefused, import_session
 from logger.store import Reader, Store
 from logger.store.rows import text_of
 
-DOCUMENT = {"plan": PLAN, "formula": None, "frozen": {}}
+DOCUMENT = {"plan": PLAN, "formulas": [], "frozen": {}}
 
 
 def recording(n: int = 50) -> list[Entry]:

@@ -51,7 +51,7 @@ EVERY_KIND: list[Entry] = [
     InstrumentState("bench-scale", T0 + 9, "online", {"driver": "d1", "channels": []}),
     Command("bench-scale", T0 + 10, "tare", "c1"),
     Answer("bench-scale", T0 + 11, "c1", True, "tared"),
-    PlanEntry(T0 + 12, "pear-1", {"plan": {"channels": {}}, "formula": None, "frozen": {}}),
+    PlanEntry(T0 + 12, "pear-1", {"plan": {"channels": {}}, "formulas": [], "frozen": {}}),
 ]
 
 

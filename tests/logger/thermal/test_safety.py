@@ -8,7 +8,7 @@ from logger.thermal.safety import SlowCooling, perishable_lines
 
 def plan(*ingredients: str) -> Plan:
     lines = tuple(Line(name, name, "200 g", 0.2, 0.002) for name in ingredients)
-    return Plan(formula=Formula("Layer cake", lines))
+    return Plan(formulas=(Formula("Layer cake", lines),))
 
 
 def cooled(p: Plan, to_c: float, seconds: float) -> tuple[object, SlowCooling]:

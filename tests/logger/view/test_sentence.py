@@ -15,7 +15,7 @@ FLOUR = Line("cake flour", "cake flour", "270 g", 0.27, 0.0027, "dry")
 SUGAR = Line("granulated sugar", "granulated sugar", "300 g", 0.3, 0.003, "dry")
 PLAN = Plan(
     channels=MappingProxyType({"s/mass": "scale", "o/air": "oven", "p/core": "core"}),
-    formula=Formula("Cake", (FLOUR, SUGAR)),
+    formulas=(Formula("Cake", (FLOUR, SUGAR)),),
     oven=OvenPlan(175.0),
     cake=CakePlan(),
     bake_milestones=(Milestone("done", core_c=97.0),),

@@ -18,7 +18,7 @@ from logger.events import (
     WeighingPouring,
     WeighingRemoved,
 )
-from logger.plan import Formula, ScaleFacts
+from logger.plan import Formula, Plan
 from logger.weighing import Weighing
 
 FLOUR, SUGAR, MILK = line("flour", 320, 3.2), line("sugar", 250, 2.5), line("milk", 240, 4.8)
@@ -406,7 +406,7 @@ def test_growing_prefixes_give_prefixes_of_the_events() -> None:
 
 
 def test_readings_of_other_roles_and_units_are_left_alone() -> None:
-    room = Weighing(FORMULA, ScaleFacts(), {NAME: "scale"})
+    room = Weighing(Plan({NAME: "scale"}, formulas=(FORMULA,)))
 
     air = Reading("oven-probe", "air", 1_800_000_000_000_000, 175.0, "Cel")
     assert room.on_reading(air, "oven") == []
@@ -438,7 +438,7 @@ def test_lines_may_be_weighed_on_either_of_two_scales() -> None:
     second.pass_s(first.t_s)  # the second bowl waits until the first line is done
     second.pour("sugar", 250.1, 45)
     second.pass_s(3)
-    room = Weighing(FORMULA, ScaleFacts(), {NAME: "scale", "small-scale/mass": "scale 2"})
+    room = Weighing(Plan({NAME: "scale", "small-scale/mass": "scale 2"}, formulas=(FORMULA,)))
     said: list[WeighingAddition] = []
     both = [(e, "scale") for e in first.entries] + [
         (replace(e, instrument="small-scale"), "scale 2")

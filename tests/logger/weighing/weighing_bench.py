@@ -278,8 +278,8 @@ def run(
     """Through the engine; `tail_s` lets so much time pass after the last entry."""
     channels = {NAME: "scale"}
     facts = facts or ScaleFacts()
-    plan = Plan(channels=channels, formula=formula, scale=facts)
-    state = BatchState("b", plan, [Weighing(formula, facts, channels)])
+    plan = Plan(channels=channels, formulas=(formula,) if formula else (), scale=facts)
+    state = BatchState("b", plan, [Weighing(plan)])
     events: list[Event] = []
     for entry in entries:
         state, new = advance(state, entry)
