@@ -127,10 +127,22 @@ class Formula:
 
 @dataclass(frozen=True, slots=True)
 class ScaleFacts:
-    """What the plan says of the scale; None is learnt from the readings or left out."""
+    """What the plan says of a scale; None is learnt from the readings or left out.
+
+    Attributes:
+        resolution_kg: its division d.
+        accuracy_class: OIML R 76 class.
+        interval_kg: verification interval e, where it is not the division.
+        capacity_kg: the most it weighs, bowl included.
+    """
 
     resolution_kg: float | None = None
     accuracy_class: str | None = None
+    interval_kg: float | None = None
+    capacity_kg: float | None = None
+
+
+NO_SCALE_FACTS = ScaleFacts()
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +215,7 @@ class Plan:
     Attributes:
         channels: SenML name → role (``oven``, ``core``, ``room``, ``refrigerator``, ``scale``,
             ``oven 2`` …).
+        scales: role (``scale``, ``scale 2`` …) → what the plan says of that scale.
         formulas: in the order in which they are weighed (cake, filling, frosting).
         ingredients: the rows that the formulas use, frozen in.
         warnings: sentences about what was not understood and widens the priors.
@@ -213,7 +226,7 @@ class Plan:
     pressure_pa: float | None = None
     room: RoomTemperature | None = None
     time_zone: str | None = None
-    scale: ScaleFacts = ScaleFacts()
+    scales: Mapping[str, ScaleFacts] = field(default_factory=lambda: MappingProxyType({}))
     formulas: tuple[Formula, ...] = ()
     oven: OvenPlan = OvenPlan()
     cake: CakePlan = CakePlan()
@@ -222,6 +235,11 @@ class Plan:
     earlier_bakes: tuple[EarlierBake, ...] = ()
     ingredients: tuple[Ingredient, ...] = ()
     warnings: tuple[str, ...] = ()
+
+    @property
+    def scale(self) -> ScaleFacts:
+        """What the plan says of the scale of the role ``scale``."""
+        return self.scales.get("scale", NO_SCALE_FACTS)
 
     @property
     def formula(self) -> Formula | None:

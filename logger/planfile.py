@@ -143,16 +143,9 @@ def read_plan(
         FileError: naming file, line and remedy.
     """
     r = _Reader(document)
-    kitchen, oven, scale = r.table("kitchen"), r.table("oven"), r.table("scale")
+    kitchen, oven = r.table("kitchen"), r.table("oven")
     room = r.optional(("kitchen", "room"), kitchen, temperature_with_spread, "23 ± 2 °C")
     zone = kitchen.get("time_zone")
-    accuracy_class = scale.get("class")
-    if accuracy_class is not None and accuracy_class not in CLASSES:
-        raise document.error(
-            ("scale", "class"),
-            f"class {accuracy_class!r} is none of OIML R 76",
-            "write I, II, III or IIII",
-        )
     return Plan(
         channels=_channels(r),
         altitude_m=r.optional(("kitchen", "altitude"), kitchen, length_m, "20 m"),
@@ -162,9 +155,7 @@ def read_plan(
         if room is None
         else RoomTemperature(room[0], 2.0 if room[1] is None else room[1]),
         time_zone=zone if isinstance(zone, str) else None,
-        scale=ScaleFacts(
-            r.positive(("scale", "resolution"), scale, mass_kg, "1 g"), accuracy_class
-        ),
+        scales=_scales(r),
         formulas=one_of_a_kind(formulas),
         oven=OvenPlan(
             r.optional(("oven", "set_point"), oven, temperature_c, "175 °C"),
@@ -207,6 +198,30 @@ def _channels(r: _Reader) -> Mapping[str, str]:
             ("channels",),
             "the plan names no channels",
             'write [channels] and below it  "bench-scale/mass" = "scale"',
+        )
+    return MappingProxyType(out)
+
+
+def _scales(r: _Reader) -> Mapping[str, ScaleFacts]:
+    """``[scale]`` speaks for the role ``scale``, ``["scale 2"]`` for the second one."""
+    out: dict[str, ScaleFacts] = {}
+    for role in r.document.content:
+        base, _, number = role.partition(" ")
+        if base != "scale" or (number and not number.isdigit()):
+            continue
+        table = r.table(role)
+        accuracy_class = table.get("class")
+        if accuracy_class is not None and accuracy_class not in CLASSES:
+            raise r.document.error(
+                (role, "class"),
+                f"class {accuracy_class!r} is none of OIML R 76",
+                "write I, II, III or IIII",
+            )
+        out[role] = ScaleFacts(
+            resolution_kg=r.positive((role, "resolution"), table, mass_kg, "1 g"),
+            accuracy_class=accuracy_class,
+            interval_kg=r.positive((role, "interval"), table, mass_kg, "1 g"),
+            capacity_kg=r.positive((role, "capacity"), table, mass_kg, "6 kg"),
         )
     return MappingProxyType(out)
 

@@ -150,3 +150,37 @@ def test_a_formula_that_cannot_be_used_is_refused(text, line, word):
 def test_tolerances_follow_the_class_of_ingredient(ingredient, share):
     assert default_tolerance_kg(ingredient, 1.0) == pytest.approx(share)
     assert default_tolerance_kg(ingredient, 0.001) == 0.0001
+
+
+def test_each_scale_of_a_plan_has_facts_of_its_own():
+    document = Document.parse(
+        b"""
+[channels]
+"bench/mass" = "scale"
+"small/mass" = "scale 2"
+[scale]
+resolution = "1 g"
+class = "III"
+capacity = "6 kg"
+["scale 2"]
+resolution = "0.1 g"
+interval = "1 g"
+""",
+        "a.plan.toml",
+    )
+
+    plan = read_plan(document)
+
+    assert plan.scale.resolution_kg == 0.001
+    assert plan.scale.accuracy_class == "III"
+    assert plan.scale.capacity_kg == 6.0
+    assert plan.scales["scale 2"].resolution_kg == pytest.approx(0.0001)
+    assert plan.scales["scale 2"].interval_kg == 0.001
+    assert plan.scales["scale 2"].accuracy_class is None
+
+
+def test_a_class_that_is_none_is_named_with_its_line():
+    text = b'[channels]\n"small/mass" = "scale 2"\n["scale 2"]\nresolution = "1 g"\nclass = "V"\n'
+
+    with pytest.raises(FileError, match=r"line 5: class 'V' is none of OIML R 76"):
+        read_plan(Document.parse(text, "a.plan.toml"))

@@ -278,7 +278,7 @@ def run(
     """Through the engine; `tail_s` lets so much time pass after the last entry."""
     channels = {NAME: "scale"}
     facts = facts or ScaleFacts()
-    plan = Plan(channels=channels, formulas=(formula,) if formula else (), scale=facts)
+    plan = Plan(channels=channels, formulas=(formula,) if formula else (), scales={"scale": facts})
     state = BatchState("b", plan, [Weighing(plan)])
     events: list[Event] = []
     for entry in entries:
