@@ -1,0 +1,69 @@
+"""What a new rest means while no container is on the scale: put on, or brought back?"""
+
+from __future__ import annotations
+
+from logger.weighing.pieces import Piece
+from logger.weighing.settling import Rest
+from logger.weighing.standing import Standing
+
+SLOW_PUT_US = 2_200_000  # on a pan believed empty, little is poured as quickly as that
+
+
+def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Piece | None) -> bool:
+    bench = state.bench
+    empty = bench.empty_kg if bench.empty_kg is not None else base.level_kg
+    mass = rest.level_kg - empty
+    if mass <= max(3 * d, 0.0015):
+        lifted = bench.lifted_from
+        value = rest.level_kg - state.continuity.offset_kg
+        if lifted is not None and bench.lifted_to_zero and value < -max(5 * d, 0.005):
+            # It reads less than an empty pan can: that had been a tare, now it is lifted.
+            state.realign(lifted.level_kg - base.level_kg)
+            bench.lifted_to_zero = False
+            bench.empty_kg = rest.level_kg
+        elif abs(mass) <= max(3 * d, 0.0015):
+            bench.empty_kg = rest.level_kg
+        state.base = rest
+        return False
+    sudden = state.motion.is_sudden(base.level_kg, rest.level_kg, state.settler.period_us)
+    lifted = bench.lifted_from
+    if lifted is not None:
+        if not sudden and bench.lifted_to_zero:
+            state.realign(lifted.level_kg - base.level_kg)
+            bench.present, bench.lifted_to_zero = True, False
+            state.base, state.tared, state.same_zero = lifted, True, False
+            made = state.new_piece(lifted, state.started(base))
+            return state.end(made, rest, sudden)
+        return _returned(state, rest, lifted, d, mass, sudden)
+    slow_filter = state.motion.duration_us(base.level_kg, rest.level_kg) <= SLOW_PUT_US
+    if sudden or slow_filter or not state.plausible(mass):
+        state.motion.learn(base.level_kg, rest.level_kg)
+        state.put_on(rest, mass)
+        return False
+    bench.present, bench.bowl_kg = True, base.level_kg
+    bench.empty_kg = None
+    return state.end(state.new_piece(base, state.started(base)), rest, sudden)
+
+
+def _returned(
+    state: Standing, rest: Rest, lifted: Rest, d: float, mass: float, sudden: bool
+) -> bool:
+    bench = state.bench
+    change = rest.level_kg - lifted.level_kg
+    same = max(1.6 * d, 3.0 * (rest.mean_error_kg + lifted.mean_error_kg), 0.0005 * abs(mass))
+    bench.lifted_to_zero = False
+    if abs(change) <= same:
+        bench.present, state.base = True, rest
+        state.contained_us = rest.settled_us
+        bench.bowl_kg += change
+        state.drift_kg += abs(change) if abs(change) > 0.6 * d else 0.0
+        return False
+    emptied = any(abs(mass - known) <= max(3 * d, 0.004 * known) for known in bench.known_kg)
+    if state.plausible(change) and not emptied:
+        bench.present = True
+        # It may have come back some time before more was added.
+        same_kg = lifted.level_kg + 2 * d
+        made = state.new_piece(lifted, state.motion.last_below_us(same_kg, state.started(rest)))
+        return state.end(made, rest, sudden)
+    state.put_on(rest, mass)
+    return False

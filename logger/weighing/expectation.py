@@ -1,0 +1,38 @@
+"""What may be expected to be added next, by what the lines have."""
+
+from __future__ import annotations
+
+from logger.weighing.ledger import Ledger
+from logger.weighing.pieces import Piece
+
+
+def unfinished(ledger: Ledger, piece: Piece) -> bool:
+    """Whether more was to come to the line of a piece."""
+    if ledger.lines is None or piece.line is None:
+        return True
+    lower = ledger.lines[piece.line].lower_kg
+    return lower is not None and ledger.total_kg(piece.line) < lower
+
+
+def plausible(ledger: Ledger, change_kg: float, blur_kg: float) -> bool:
+    """Whether a sudden change could be an addition, or a take-back, of some line."""
+    if ledger.lines is None:
+        return change_kg > 0
+    current = ledger.current
+    blur = 2 * blur_kg
+    if current is not None:
+        line = ledger.lines[current]
+        if line.target_kg is not None:
+            missing = line.target_kg - ledger.total_kg(current)
+            if change_kg < 0:
+                return missing < 0 and change_kg >= 1.5 * missing - blur
+            if 0 < change_kg <= 1.2 * missing + blur:
+                return True
+    if change_kg <= 0:
+        return False
+    taken = ledger.taken(blur)
+    return any(
+        line.target_kg is not None and change_kg <= 1.35 * line.target_kg + blur
+        for index, line in enumerate(ledger.lines)
+        if index not in taken
+    )

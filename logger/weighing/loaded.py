@@ -1,0 +1,178 @@
+"""What a new rest means while a container stands on the scale, and where that leads."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from logger.weighing.absent import explain_absent
+from logger.weighing.pieces import Piece
+from logger.weighing.settling import Rest, S
+from logger.weighing.signals import Lifted, Tared, Vanished
+from logger.weighing.standing import FINGER_KG, Standing
+
+NESTED_KG = 0.03  # the least a container put into another weighs
+CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
+LONG_REST_US = 20 * S
+TAIL_US = 3_500_000
+TARE_TAIL_US = 4 * S
+
+
+def settled(state: Standing, rest: Rest, net: bool | None) -> None:
+    """A new rest was found: end the piece that led to it, or say what it was instead."""
+    base = state.base
+    assert base is not None
+    piece, state.piece = state.piece, None
+    outcome = _explain(state, rest, base, state.division_kg, piece, net)
+    if piece is not None and not outcome:
+        state.signals.append(Vanished(piece))
+
+
+def _explain(
+    state: Standing, rest: Rest, base: Rest, d: float, piece: Piece | None, net: bool | None
+) -> bool:
+    bench = state.bench
+    if not bench.present:
+        return explain_absent(state, rest, base, d, piece)
+    step = rest.level_kg - base.level_kg
+    zeroing = state.zeroing
+    if zeroing is not None and zeroing.at_rest and rest.start_us - zeroing.t_us < TARE_TAIL_US:
+        value = rest.level_kg - state.continuity.offset_kg
+        finger = -FINGER_KG <= value <= 1.2 * d
+        early = rest.start_us - zeroing.t_us < 2 * S or (rest.shifted and step < 0)
+        if finger and early and rest.level_kg > bench.bowl_kg - 0.5 * abs(bench.bowl_kg):
+            # The key was pressed with a heavy finger: what it left is zero error.
+            state.realign(-step)
+            state.base = rest
+            return False
+    if _was_lifted_after_all(state, step, base, rest, d):
+        return explain_absent(state, rest, state.base or base, d, piece)
+    tol = max(0.75 * d, 2.5 * math.hypot(rest.mean_error_kg, base.mean_error_kg))
+    gone = max(4 * d, 0.002)
+    if bench.empty_kg is not None and bench.bowl_kg - bench.empty_kg < 2 * gone:
+        gone = max(1.6 * d, 0.5 * (bench.bowl_kg - bench.empty_kg))
+    small = abs(step) <= max(tol, 2.5 * d)
+    if _is_tail(state, rest, base, piece) and small and (rest.shifted or abs(step) <= tol):
+        return state.extend(rest)
+    if rest.shifted and small and rest.start_us - state.contained_us < TAIL_US:
+        bench.bowl_kg += step
+        state.base = rest
+        return False
+    if rest.shifted:
+        gross = abs(rest.level_kg - (bench.empty_kg or 0.0))
+        tol = max(tol, CREEP_KG, 0.0003 * gross)
+        long_rest = rest.start_us - base.settled_us > LONG_REST_US
+        if abs(step) <= tol or (long_rest and abs(step) <= 1.1 * d):
+            state.drift_kg += abs(step)
+            state.base = rest
+            return False
+    low = state.motion.low_kg
+    if rest.level_kg < bench.bowl_kg - gone:
+        return _lift(state, rest, base, d, net)
+    if low < bench.bowl_kg - max(2 * gone, 0.3 * abs(bench.bowl_kg - (bench.empty_kg or low))):
+        # Lifted and put back without a rest between.
+        bench.lifted_from, bench.present = base, False
+        if bench.empty_kg is None:
+            bench.empty_kg = low
+        return explain_absent(state, rest, base, d, piece)
+    if abs(step) <= tol:
+        if piece is not None and piece.lost:
+            return state.end(piece, rest, sudden=False)
+        state.drift_kg += abs(step)
+        state.base = rest
+        return False
+    if piece is None and _is_second_tare(state, rest, base, step, d):
+        state.realign(-step)
+        state.base = rest
+        state.tared, state.same_zero = True, False
+        return False
+    if step < 0:
+        if _is_slow_tare(state, rest, step, d, net):
+            state.realign(-step)
+            state.base = rest
+            state.tared, state.same_zero = True, False
+            state.signals.append(Tared(rest.settled_us))
+            return False
+        return state.end(piece or state.new_piece(base, state.started(base)), rest, False)
+    sudden = state.motion.is_sudden(base.level_kg, rest.level_kg, state.settler.period_us)
+    if sudden and piece is None and step > NESTED_KG and not state.plausible(step):
+        bench.bowl_kg += step
+        bench.known_kg.append(step)
+        state.contained(rest, step)
+        return False
+    return state.end(piece or state.new_piece(base, state.started(base)), rest, sudden)
+
+
+def _is_tail(state: Standing, rest: Rest, base: Rest, piece: Piece | None) -> bool:
+    """Whether what moved since is still the end of the last piece: drops, filter, creep."""
+    last = state.last_piece
+    return (
+        last is not None
+        and piece is None
+        and last.after is base
+        and state.same_zero
+        and rest.start_us - last.ended_us < TAIL_US
+    )
+
+
+def _is_second_tare(state: Standing, rest: Rest, base: Rest, step: float, d: float) -> bool:
+    """The key again, because the first press left a little below zero."""
+    value = rest.level_kg - state.continuity.offset_kg
+    before = base.level_kg - state.continuity.offset_kg
+    if step <= 3 * d or before >= -3 * d or not -FINGER_KG <= value <= 0.6 * d:
+        return False
+    # A spoonful may end at zero by chance, but it shows itself on the way; a key jumps there.
+    zero_kg = state.continuity.offset_kg
+    return state.motion.jumps_to(zero_kg, 0.6 * d, 0.5 * -before)
+
+
+def _is_slow_tare(state: Standing, rest: Rest, step: float, d: float, net: bool | None) -> bool:
+    """A tare that went through the scale's filter: down to an indication of zero."""
+    value = rest.level_kg - state.continuity.offset_kg
+    empty = state.bench.empty_kg
+    if net is False or abs(value) > 1.2 * d or -step < max(4 * d, 0.004):
+        return False
+    return empty is None or abs(rest.level_kg - empty) > max(5 * d, 0.005)
+
+
+def _was_lifted_after_all(state: Standing, step: float, base: Rest, rest: Rest, d: float) -> bool:
+    """A jump to zero was taken for the tare key; the bowl coming back tells otherwise."""
+    zeroing = state.zeroing
+    if zeroing is None or zeroing.certain or abs(step) <= 1.6 * d:
+        return False
+    state.zeroing = None  # one step is all the evidence there will be
+    shift = zeroing.shift_kg
+    if step < 0 or not state.motion.is_sudden(
+        base.level_kg, rest.level_kg, state.settler.period_us
+    ):
+        return False
+    masses = [shift, *state.bench.known_kg]
+    if not any(abs(step - m) <= max(2.5 * d, 0.004 * m) for m in masses):
+        return False
+    if state.plausible(step) and abs(step - shift) > max(2.5 * d, 0.004 * shift):
+        return False
+    state.realign(-shift)
+    state.bench.lifted_from = base
+    state.bench.present = False
+    state.tared = False
+    return True
+
+
+def _lift(state: Standing, rest: Rest, base: Rest, d: float, net: bool | None) -> bool:
+    bench = state.bench
+    value = rest.level_kg - state.continuity.offset_kg
+    zeroing = state.zeroing
+    # A lower level than any container leaves: the zero before was a tare, certainly.
+    if zeroing is not None:
+        state.zeroing = replace(zeroing, certain=True)
+    state.motion.learn(base.level_kg, rest.level_kg)
+    bench.present, bench.lifted_from = False, base
+    bench.lifted_to_zero = abs(value) <= 1.6 * d and net is not False
+    if bench.empty_kg is None or abs(bench.bowl_kg - bench.empty_kg) > 0:
+        bowl = bench.bowl_kg - rest.level_kg
+        if bowl > max(3 * d, 0.002) and not any(abs(bowl - k) <= 3 * d for k in bench.known_kg):
+            bench.known_kg.append(bowl)
+    bench.empty_kg = rest.level_kg
+    state.base = rest
+    state.signals.append(Lifted(base.level_kg - rest.level_kg))
+    return False

@@ -1,0 +1,145 @@
+"""What one scale is known to stand on: its rests, its container, the piece that goes on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from logger.weighing.continuity import Continuity, Zeroing
+from logger.weighing.motion import Motion
+from logger.weighing.pieces import Piece
+from logger.weighing.resolution import Resolution
+from logger.weighing.settling import Rest, Settler
+from logger.weighing.signals import Bench, ContainerOn, Ended, Extended, Signal
+
+FINGER_KG = 0.03  # what a finger on the tare key may weigh
+
+Plausible = Callable[[float], bool]
+
+
+class Standing:
+    """State that following a scale, waking it and explaining its rests share.
+
+    Attributes:
+        name: SenML name of the scale's channel.
+        base: the rest to which changes of the load are counted; None before the first reading.
+        piece: what is being added now.
+        tared: the zero was set at rest, or the container changed, since the last piece ended.
+        same_zero: the zero is that of the end of the last piece.
+        drift_kg: drift seen at rest since the last piece.
+        last_us: time of the last reading.
+        plausible: whether a change by so much could be an addition to some line (or, negative, a
+            take-back).
+        unfinished: whether the line of a piece still lacks something.
+        zeroing: the last time the zero was set.
+        undo: the same, while it may yet prove to have been a load on its way down.
+        last_piece: the last that ended.
+        contained_us: when a container was put on or came back.
+        pending_splice_kg: uncertainty of a zero set before the piece it falls into was known.
+        moving_rate_kg_s: how fast the load grew when the readings stopped.
+        signals: what is to be told to the room.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        planned_division_kg: float | None,
+        plausible: Plausible,
+        unfinished: Callable[[Piece], bool],
+    ) -> None:
+        self.name = name
+        self.resolution = Resolution(planned_division_kg)
+        self.settler = Settler()
+        self.continuity = Continuity()
+        self.motion = Motion()
+        self.bench = Bench()
+        self.base: Rest | None = None
+        self.piece: Piece | None = None
+        self.tared = False
+        self.same_zero = False
+        self.drift_kg = 0.0
+        self.last_us = 0
+        self.plausible = plausible
+        self.unfinished = unfinished
+        self.zeroing: Zeroing | None = None
+        self.undo: Zeroing | None = None
+        self.last_piece: Piece | None = None
+        self.contained_us = 0
+        self.pending_splice_kg = 0.0
+        self.moving_rate_kg_s = 0.0
+        self.signals: list[Signal] = []
+
+    @property
+    def division_kg(self) -> float:
+        """The division in force."""
+        return self.resolution.division_kg
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether the load rests now."""
+        return self.settler.rest is not None
+
+    def now_kg(self) -> float:
+        """The coordinate of the last reading."""
+        last = self.continuity.last
+        return self.continuity.offset_kg + (last.value_kg if last else 0.0)
+
+    def new_piece(self, base: Rest, start_us: int) -> Piece:
+        piece = Piece(
+            before=base,
+            after=None,
+            scale=self.name,
+            start_us=start_us,
+            now_kg=self.now_kg(),
+            tared=self.tared,
+            contiguous=self.same_zero,
+            splice_kg=self.pending_splice_kg,
+            drift_kg=self.drift_kg,
+        )
+        self.pending_splice_kg = 0.0
+        return piece
+
+    def started(self, base: Rest) -> int:
+        return self.motion.path[0][0] if self.motion.path else base.last_us
+
+    def realign(self, by_kg: float) -> None:
+        """Move the coordinate of everything from the present rest on."""
+        self.continuity.offset_kg += by_kg
+        self.settler.shift(by_kg)
+        self.motion.shift(by_kg)
+
+    def put_on(self, rest: Rest, mass: float) -> None:
+        bench = self.bench
+        bench.present, bench.bowl_kg = True, rest.level_kg
+        if not any(abs(mass - known) <= 3 * rest.division_kg for known in bench.known_kg):
+            bench.known_kg.append(mass)
+        self.contained(rest, mass)
+
+    def contained(self, rest: Rest, mass: float) -> None:
+        self.base = rest
+        self.contained_us = rest.settled_us
+        self.tared, self.same_zero = True, False
+        self.signals.append(ContainerOn(mass, True))
+
+    def take_as_container(self, piece: Piece) -> None:
+        """What was taken for an addition was a container."""
+        self.bench.bowl_kg += piece.mass_kg
+        self.bench.known_kg.append(piece.mass_kg)
+
+    def extend(self, rest: Rest) -> bool:
+        last = self.last_piece
+        assert last is not None
+        last.after, self.base = rest, rest
+        self.tared = last.tared and last.is_trifle
+        self.signals.append(Extended(last))
+        return True
+
+    def end(self, piece: Piece, rest: Rest, sudden: bool) -> bool:
+        piece.after, piece.sudden, piece.ended_us = rest, sudden, rest.settled_us
+        piece.now_kg = rest.level_kg
+        self.base = rest
+        self.tared = piece.tared and piece.is_trifle
+        self.same_zero = True
+        self.drift_kg = 0.0
+        self.last_piece = piece
+        self.signals.append(Ended(piece))
+        return True
