@@ -20,7 +20,10 @@ LONGEST_TRACE = 40
 
 @dataclass(slots=True)
 class LineView:
-    """A formula line and what was weighed of it; fields as `logger.events.WeighingAddition`."""
+    """A formula line and what was weighed of it; fields as `logger.events.WeighingAddition`.
+
+    `by` and `formula` as `logger.plan.Line` has them.
+    """
 
     key: str
     ingredient: str
@@ -37,6 +40,8 @@ class LineView:
     event: int | None = None
     start_at: float | None = None
     at: float | None = None
+    by: str = "mass"
+    formula: str = ""
 
     @classmethod
     def of(cls, line: Line) -> LineView:
@@ -48,6 +53,8 @@ class LineView:
             line.target_kg,
             line.lower_kg,
             line.upper_kg,
+            by=line.by,
+            formula=line.formula,
         )
 
     @property

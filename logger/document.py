@@ -49,6 +49,11 @@ class Document:
         self.file = file
         self._text = text
 
+    @property
+    def text(self) -> str:
+        """The TOML text it was read from, '' where there was none."""
+        return self._text
+
     @classmethod
     def parse(cls, raw: bytes, file: str) -> Document:
         """Raises FileError: not UTF-8, or not TOML (a key given twice included)."""
