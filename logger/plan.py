@@ -62,7 +62,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Pan:
-    """A pan. `shape`: round, rectangle, ring, loaf, cups; dimensions not of the shape are None."""
+    """A pan. `shape`: round, rectangle, ring, loaf, cups; dimensions not of the shape are None.
+
+    Dimensions are of the base, inside; a ``top_…`` is of the rim, where the sides slope.
+    """
 
     shape: str = "round"
     diameter_m: float | None = None
@@ -72,6 +75,9 @@ class Pan:
     count: int | None = None
     depth_m: float | None = None
     material: str = "aluminium"
+    top_diameter_m: float | None = None
+    top_length_m: float | None = None
+    top_width_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
