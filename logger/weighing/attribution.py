@@ -36,8 +36,13 @@ STAY_WITHIN = 0.3  # a little more into one that stays within
 STAY_AFTER_TARE = 7.0
 STAY_AFTER_MARK_HABIT = 3.5  # leaving a marked line without a mark, by someone who marks each line
 OPEN_BY_TRIFLE = 1.0
+STAY_CONFIRMED = 4.0  # what was confirmed unweighed goes into the bowl only now
 SKIP = 5.0
-SKIP_UNWEIGHED = 0.5  # lines that are counted or spooned are often not weighed
+SKIP_MEASURED = 3.0  # cups of flour are weighed, mostly, but need not be
+SKIP_COUNTED = 1.5  # eggs are counted, and spoons levelled, as often as weighed
+SKIP_UNWEIGHED = 0.5  # 'to taste'
+SPOON_KG = 0.02  # no more than this is spooned (common practice)
+ANOTHER_FORMULA = 2.5
 UNWEIGHED = 2.0
 PAUSED_WITHIN = 1.0  # a longer pause within a line than before it, without a tare or a mark
 
@@ -72,26 +77,47 @@ class _Way:
     pause_us: int | None = None  # before its line was opened by order alone
 
 
+def skip_price(line: Line) -> float:
+    """How implausible it is that a line is passed over."""
+    if line.target_kg is None:
+        return SKIP_UNWEIGHED
+    if line.by == "mass":
+        return SKIP
+    counted = line.by == "count" or line.target_kg <= SPOON_KG
+    return SKIP_COUNTED if counted else SKIP_MEASURED
+
+
+def _turns(lines: Sequence[Line], line: int | None) -> list[int]:
+    """The lines in the order of their turn after `line`, its own formula's first."""
+    n = len(lines)
+    first = 0 if line is None else line + 1
+    turns = [(first + step) % n for step in range(n)]
+    if line is None:
+        return turns
+    own = lines[line].formula
+    return [i for i in turns if lines[i].formula == own] + [
+        i for i in turns if lines[i].formula != own
+    ]
+
+
 def successors(
     lines: Sequence[Line], line: int | None, taken: frozenset[int]
 ) -> list[tuple[int, float]]:
     """Lines that may follow, in order, with the price of what is skipped."""
-    n = len(lines)
-    first = 0 if line is None else line + 1
     out: list[tuple[int, float]] = []
-    price, skipped = 0.0, 0
-    for step in range(n):
-        index = (first + step) % n
+    price, skipped, formula = 0.0, 0, None
+    for index in _turns(lines, line):
         if index in taken or index == line:
             continue
+        if formula not in (None, lines[index].formula):
+            # Leaving a formula unfinished is one decision, however much of it is left.
+            price, skipped = min(price, ANOTHER_FORMULA), 0
+        formula = lines[index].formula
+        if skipped > MOST_SKIPPED:
+            continue
         out.append((index, price))
-        if lines[index].target_kg is None:
-            price += SKIP_UNWEIGHED
-        else:
-            price += SKIP
-            skipped += 1
-            if skipped > MOST_SKIPPED:
-                break
+        price += skip_price(lines[index])
+        skipped += lines[index].by == "mass" and lines[index].target_kg is not None
     return out
 
 
@@ -185,6 +211,8 @@ def _stay_price(line: Line, way: _Way, piece: Piece, blur_kg: float) -> float:
     if piece.is_trifle:
         return 0.0
     price = STAY_AFTER_TARE if piece.tared else 0.0
+    if piece.tared and not way.path and abs(way.total_kg) <= blur_kg:
+        price = STAY_CONFIRMED
     if line.target_kg is not None and piece.mass_kg > blur_kg:
         tolerance = max(line.tolerance_kg or 0.0, blur_kg)
         if way.total_kg > line.target_kg + tolerance:

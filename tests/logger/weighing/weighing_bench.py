@@ -262,23 +262,37 @@ class Bench:
         at.mass_g += mass_g
 
 
-def line(key: str, target_g: float | None, tolerance_g: float | None) -> Line:
+def line(
+    key: str,
+    target_g: float | None,
+    tolerance_g: float | None,
+    by: str = "mass",
+    formula: str = "",
+    bowl: str | None = None,
+) -> Line:
     return Line(
         key,
         key,
         f"{target_g} g",
         None if target_g is None else target_g / 1000,
         None if tolerance_g is None else tolerance_g / 1000,
+        bowl=bowl,
+        by=by,
+        formula=formula,
     )
 
 
 def run(
-    entries: list[Entry], formula: Formula | None, facts: ScaleFacts | None = None, tail_s: int = 0
+    entries: list[Entry],
+    formula: Formula | tuple[Formula, ...] | None,
+    facts: ScaleFacts | None = None,
+    tail_s: int = 0,
 ) -> list[Event]:
     """Through the engine; `tail_s` lets so much time pass after the last entry."""
     channels = {NAME: "scale"}
     facts = facts or ScaleFacts()
-    plan = Plan(channels=channels, formulas=(formula,) if formula else (), scales={"scale": facts})
+    formulas = formula if isinstance(formula, tuple) else (formula,) if formula else ()
+    plan = Plan(channels=channels, formulas=formulas, scales={"scale": facts})
     state = BatchState("b", plan, [Weighing(plan)])
     events: list[Event] = []
     for entry in entries:
