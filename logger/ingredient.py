@@ -81,6 +81,7 @@ class Ingredient:
             ``soy``, ``sesame``, ``sulphites`` …
         flour_kind: for flours: ``cake``, ``pastry``, ``all-purpose``, ``bread``, ``whole`` …
         cost_per_kg: in the kitchen's currency.
+        plain: the preparation or size that a bare measure of it means (``unsifted``, ``large``).
     """
 
     name: str
@@ -94,6 +95,7 @@ class Ingredient:
     allergens: tuple[str, ...] = ()
     flour_kind: str | None = None
     cost_per_kg: float | None = None
+    plain: str | None = None
 
     def to_json(self) -> dict[str, Any]:
         """As a plan freezes it in: a JSON object without the keys that are absent."""

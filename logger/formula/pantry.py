@@ -1,0 +1,140 @@
+"""`Pantry`: the ingredients that a formula can name, found by exact names, never by likeness.
+
+Pure; `logger.pantry` reads the shipped table and a kitchen's own files into one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from logger.formula.preparation import NEUTRAL, OF_NAMES, words_of
+from logger.ingredient import Ingredient
+
+# Likeness (0 to 100) below which a name is no suggestion worth reading.
+LIKE = 70.0
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """An ingredient under the name it was asked for.
+
+    Attributes:
+        ingredient: the row.
+        words: preparations in the name as written: ``chopped walnuts`` → ``chopped``.
+    """
+
+    ingredient: Ingredient
+    words: frozenset[str] = frozenset()
+
+
+class Pantry:
+    """Ingredients by name and alias.
+
+    Args:
+        ingredients: rows; where two bear a name, the later one has it.
+        asks: names that leave open what is meant → the sentence that asks. Such a name is found
+            where a row bears it, but no household measure of it is converted.
+    """
+
+    def __init__(
+        self, ingredients: Iterable[Ingredient], asks: Mapping[str, str] | None = None
+    ) -> None:
+        self._rows = tuple(ingredients)
+        self._asks = {_key(name): text for name, text in (asks or {}).items()}
+        self._names: dict[str, Ingredient] = {}
+        for row in self._rows:
+            for name in (row.name, *row.aliases):
+                self._names[_key(name)] = row
+        # What people say: a description of a table is suggested only where it has no other name.
+        self._said = {_key(n): n for row in self._rows for n in (row.aliases or (row.name,))}
+
+    def __iter__(self) -> Iterator[Ingredient]:
+        return iter(self._rows)
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    def find(self, name: str) -> Ingredient | None:
+        """The ingredient of this name or alias: exact but for capitals, hyphens and spaces.
+
+        Words for a preparation or a state before or after a name are no part of it:
+        ``chopped walnuts`` are walnuts, ``softened butter`` is butter.
+        """
+        found = self.look(name)
+        return None if found is None else found.ingredient
+
+    def look(self, name: str) -> Found | None:
+        """As `find`, with the preparation that the name speaks of."""
+        key = _key(name)
+        if (row := self._names.get(key)) is not None:
+            own = frozenset(words_of(key)) & OF_NAMES if key != _key(row.name) else frozenset()
+            return Found(row, own | frozenset(w for w in words_of(key) if w in _SIZES))
+        for start, end in _without_preparation(key):
+            words = key.split()
+            if (row := self._names.get(" ".join(words[start:end]))) is not None:
+                off = words_of(" ".join(words[:start] + words[end:]))
+                return Found(row, frozenset(w for w in off if w not in NEUTRAL))
+        return None
+
+    def ask(self, name: str) -> str | None:
+        """What to ask where the name leaves open which ingredient is meant; else None."""
+        return self._asks.get(_key(name))
+
+    def near(self, name: str, n: int = 3) -> list[str]:
+        """Up to `n` names that look like this one, each of another ingredient, nearest first."""
+        # Not needed where every name is known, and a replay is to start fast.
+        from rapidfuzz import fuzz, process
+
+        key = _key(name)
+        out: list[str] = []
+        seen: set[str] = set()
+        for match, _score, _ in process.extract(
+            key, list(self._said), scorer=fuzz.token_set_ratio, limit=4 * n, score_cutoff=LIKE
+        ):
+            row = self._names[match]
+            if row.name not in seen and len(out) < n:
+                seen.add(row.name)
+                out.append(self._said[match])
+        return out
+
+    def rows_for(self, names: Iterable[str]) -> list[dict[str, Any]]:
+        """The rows that these names use, as a plan freezes them in; unknown names have none."""
+        used = {row.name for name in names if (row := self.find(name)) is not None}
+        return [row.to_json() for row in self._rows if row.name in used]
+
+    @classmethod
+    def of_rows(cls, rows: Iterable[Mapping[str, Any]]) -> Pantry:
+        """The pantry of rows that were frozen in."""
+        return cls(Ingredient.from_json(row) for row in rows)
+
+    def plus(self, own: Iterable[Ingredient]) -> Pantry:
+        """With a kitchen's own ingredients, which win over rows of the same name."""
+        added = tuple(own)
+        names = {_key(name) for row in added for name in (row.name, *row.aliases)}
+        replaced = {_key(row.name) for row in added}
+        kept = tuple(row for row in self._rows if _key(row.name) not in replaced)
+        asks = {name: text for name, text in self._asks.items() if name not in names}
+        return Pantry((*kept, *added), asks)
+
+
+# Sizes in a name count as written: `medium eggs`, 3.
+_SIZES = frozenset(("large", "medium", "small", "jumbo", "extra", "mini"))
+
+
+def _without_preparation(key: str) -> Iterator[tuple[int, int]]:
+    """Slices of the words of `key` with preparations and states taken off, longest first."""
+    words = key.split()
+    off = OF_NAMES | NEUTRAL
+    skippable = [all(w in off for w in words_of(word)) for word in words]
+    for length in range(len(words) - 1, 0, -1):
+        for start in range(len(words) - length + 1):
+            end = start + length
+            if all(skippable[:start]) and all(skippable[end:]):
+                yield start, end
+
+
+def _key(name: str) -> str:
+    plain = name.casefold().replace("’", "'").replace("-", " ").replace(",", " ")
+    return " ".join(plain.split())
