@@ -38,8 +38,10 @@ function weighing(state) {
     ? state.recovery.choices.map((c) => ({ label: capital(c.choice), title: c.text, mark: { mark: "recover", line: state.recovery.line, choice: c.choice } }))
     : [];
   if (!line) return [into, ...recovery, tare].filter(Boolean);
-  const confirm = { label: `Confirm ${line.ingredient}`, mark: { mark: "confirm", line: key } };
-  const list = state.pouring ? [confirm, ...recovery, tare] : [tare, confirm, ...recovery];
+  // What is counted or spooned goes in without a weighing; put on the scale, it is weighed all the same.
+  const counted = line.by === "count" || line.by === "measure";
+  const confirm = { label: counted && !state.pouring ? `In: ${line.amount}` : `Confirm ${line.ingredient}`, mark: { mark: "confirm", line: key } };
+  const list = state.pouring || line.by === "count" ? [confirm, ...recovery, tare] : [tare, confirm, ...recovery];
   if (state.lines.every((l) => l.target_kg === null || l.verdict !== null || l.key === key)) list.push(into);
   return list.filter(Boolean);
 }

@@ -1,5 +1,6 @@
 // The formula: one row a line, each weighed line closed with its measure and its word.
 
+import { drawBudget } from "./budget.js";
 import { element } from "./draw.js";
 import { smallMeasure } from "./measure.js";
 import { mass } from "./units.js";
@@ -8,6 +9,8 @@ const COARSE_KG = 0.01;
 
 /** The word that closes a line: "within", "over by 6 g", "this scale can't tell". */
 export function verdictWord(line) {
+  if (line.event !== null && line.mass_kg === null && line.by === "count") return "in, by count";
+  if (line.event !== null && line.mass_kg === null && line.by === "measure") return "in, by measure";
   if (line.verdict === null || line.verdict === undefined) return line.mass_kg === null ? "" : "weighed";
   const off = line.mass_kg === null || line.target_kg === null ? null : line.mass_kg - line.target_kg;
   const decimals = line.target_kg !== null && line.target_kg < COARSE_KG * 2 ? 1 : 0;
@@ -37,50 +40,79 @@ export function openLine(state) {
 export function drawLines(list, state, choose) {
   const now = openLine(state);
   const choosable = !state.closed_at && (state.stage === null || state.stage === "weighing");
+  const lines = state.lines ?? [];
+  const several = new Set(lines.map((line) => line.formula)).size > 1;
   const rows = [];
-  let bowl = null;
-  for (const line of state.lines ?? []) {
+  let [bowl, formula] = [null, null];
+  for (const line of lines) {
+    if (several && line.formula !== formula) {
+      formula = line.formula;
+      bowl = null;
+      rows.push(element("li", { className: "of" }, element("h2", {}, formula)));
+    }
     if (line.bowl !== bowl) {
       bowl = line.bowl;
       if (bowl) rows.push(element("li", { className: "bowl" }, `into ${/^(the|a)\b/.test(bowl) ? bowl : `the ${bowl} bowl`}`));
     }
-    rows.push(row(line, line.key === now, choosable ? choose : null));
+    rows.push(row(list, line, line.key === now, choosable ? choose : null));
   }
   const scrolled = list.dataset.open;
+  const held = list.contains(document.activeElement) ? document.activeElement.dataset.holds : null;
   list.replaceChildren(...rows);
+  if (held) list.querySelector(`[data-holds="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
   if ((now ?? "") !== scrolled) {
     list.dataset.open = now ?? "";
     keepInSight(list, list.querySelector(".open"));
   }
 }
 
-function row(line, open, choose) {
+function row(list, line, open, choose) {
   const weighed = line.mass_kg !== null || line.verdict !== null;
   const classes = ["line"];
   if (open) classes.push("open");
   else if (!weighed) classes.push("coming");
   if (line.verdict === "over" || line.verdict === "under") classes.push("off");
-  const parts = [
-    element("span", { className: "name" }, line.ingredient),
+  const back = line.recovery ?? null;
+  const box = element("div", { className: classes.join(" ") },
+    name(line, weighed, open ? null : choose),
     element("span", { className: "amount" }, amount(line)),
-    weighed && !open ? smallMeasure(line) : null,
+    weighed && !open ? picture(list, line) : null,
     element("span", { className: "verdict" }, open && !weighed ? "now" : verdictWord(line)),
-  ];
-  const item = element("li");
-  if (choose === null || open) {
-    const box = element("div", { className: classes.join(" ") }, ...parts);
-    if (open) box.setAttribute("aria-current", "step");
-    item.append(box);
-  } else {
-    const button = element("button", { type: "button", className: classes.join(" ") }, ...parts);
-    button.title = weighed ? "Weigh this line again" : "Weigh this line next";
-    button.addEventListener("click", () => choose(line.key));
-    item.append(button);
-  }
+  );
+  if (open) box.setAttribute("aria-current", "step");
+  const item = element("li", {}, box);
+  if (back) item.append(element("p", { className: "aside" }, back));
+  if (list.dataset.told === line.key && line.budget) item.append(drawBudget(line));
   return item;
 }
 
-function keepInSight(list, open) {
+/** The ingredient; where another line can be picked, its button reaches over the whole row. */
+function name(line, weighed, choose) {
+  if (choose === null) return element("span", { className: "name" }, line.ingredient);
+  const button = element("button", { type: "button", className: "name pick" }, line.ingredient);
+  button.title = weighed ? "Weigh this line again" : "Weigh this line next";
+  button.dataset.holds = `pick ${line.key}`;
+  button.addEventListener("click", () => choose(line.key));
+  return button;
+}
+
+/** The measure in small; it opens the budget of its uncertainty where the event brought one. */
+function picture(list, line) {
+  if (!line.budget) return smallMeasure(line);
+  const told = list.dataset.told === line.key;
+  const button = element("button", { type: "button", className: "picture" }, smallMeasure(line));
+  button.dataset.holds = `told ${line.key}`;
+  button.setAttribute("aria-label", `What the uncertainty of ${line.ingredient} is made of`);
+  button.setAttribute("aria-expanded", String(told));
+  button.addEventListener("click", () => {
+    list.dataset.told = told ? "" : line.key;
+    list.dispatchEvent(new CustomEvent("told"));
+  });
+  return button;
+}
+
+/** Scroll the list so that the line in hand is seen. */
+export function keepInSight(list, open) {
   const room = list.parentElement;
   if (room.scrollHeight <= room.clientHeight) return;
   if (!open) {

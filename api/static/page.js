@@ -6,7 +6,7 @@ import { drawBegin } from "./begin.js";
 import { element } from "./draw.js";
 import { Happenings } from "./happenings.js";
 import { Instruments } from "./instruments.js";
-import { drawLines } from "./lines.js";
+import { drawLines, keepInSight } from "./lines.js";
 import { Matter } from "./matter.js";
 import { Ribbon } from "./ribbon.js";
 import { Stream } from "./stream.js";
@@ -17,7 +17,7 @@ const RIBBON_EVERY_MS = 1_000;
 const RIBBON_AGAIN_MS = 60_000;
 const ids = [
   "now", "then", "spoken", "number", "digits", "unit", "measure", "word", "actions", "places", "refused", "begin",
-  "summary", "lines", "instruments", "ribbon", "band", "told-lines", "events", "happenings", "link", "choose", "batches", "clock",
+  "summary", "lines", "instruments", "ribbon", "band", "told-lines", "events", "happenings", "link", "choose", "batches", "clock", "whole",
 ];
 const page = Object.fromEntries(ids.map((id) => [id, document.getElementById(id)]));
 
@@ -52,7 +52,7 @@ function show(next) {
   happenings.of(next.batch);
   happenings.know(next.lines ?? []);
   matter.show(next);
-  drawLines(page.lines, next, (key) => actions.run({ mark: { mark: "line", line: key } }));
+  drawFormula();
   actions.show(next);
   drawSummary(page.summary, next, clock);
   instruments.show(next);
@@ -61,6 +61,13 @@ function show(next) {
   if (changed) load();
   else if (ribbon.answer) ribbon.state = next;
 }
+
+function drawFormula() {
+  drawLines(page.lines, state, (key) => actions.run({ mark: { mark: "line", line: key } }));
+  page.whole.hidden = (state.lines ?? []).length === 0;
+  page.whole.firstElementChild.href = `/formula?batch=${encodeURIComponent(state.batch ?? "")}`;
+}
+page.lines.addEventListener("told", drawFormula);
 
 /** Fetch what the ribbon shows and what happened, for the batch that is shown. */
 async function load() {
@@ -146,3 +153,4 @@ function tick() {
 }
 setInterval(tick, RIBBON_EVERY_MS);
 new ResizeObserver(() => { if (state !== null) tick(); }).observe(document.body);
+new ResizeObserver(() => keepInSight(page.lines, page.lines.querySelector(".open"))).observe(page.lines.parentElement);

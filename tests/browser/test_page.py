@@ -31,9 +31,10 @@ MEASURES = """() => {
   const box = (id) => document.querySelector(id).getBoundingClientRect();
   const size = (id) => parseFloat(getComputedStyle(document.querySelector(id)).fontSize);
   const targets = [...document.querySelectorAll("button, select, a")].filter((e) => e.offsetParent);
-  const lower = (than, isLine) => targets.filter(
-    (e) => e.matches(".line") === isLine && e.getBoundingClientRect().height < than
-  ).map((e) => e.textContent);
+  // A button of a line reaches over its row.
+  const lower = (than, isLine) => targets.map((e) => [e, e.closest(".line")]).filter(
+    ([e, line]) => (line !== null) === isLine && (line ?? e).getBoundingClientRect().height < than
+  ).map(([e]) => e.textContent);
   return {
     overflow: root.scrollWidth - root.clientWidth,
     sentence: box("#now").top, number: box("#number").bottom, ribbon: box("#ribbon").bottom,
