@@ -16,6 +16,7 @@ COMMANDS: dict[str, str] = {
     "instruments": "api.instruments:instruments",
     "decode": "api.offline:decode",
     "replay": "api.offline:replay",
+    "oven-drift": "api.drift:oven_drift",
     "export": "api.offline:export",
     "formula": "api.offline:formula",
     "version": "api.command:version",

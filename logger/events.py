@@ -105,6 +105,10 @@ class WeighingAddition(Body):
         scale: SenML name of the scale's channel.
         replaces: event id of the earlier addition of this line, None for the first.
         start_at: when its first rise began.
+        budget: standard uncertainties (k = 1) by name: ``resolution_kg``, ``repeatability_kg``,
+            ``class_error_kg``, ``drift_kg`` (seen at rest since the tare) and ``splice_kg`` (of a
+            zero set in the middle of a pour); None where there is none. Twice the root of the sum
+            of their squares is the expanded uncertainty. None when not weighed.
     """
 
     kind = "weighing.addition"
@@ -119,6 +123,7 @@ class WeighingAddition(Body):
     scale: str | None
     replaces: int | None = None
     start_at: float | None = None
+    budget: Mapping[str, float | None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +134,22 @@ class WeighingRemoved(Body):
     mass_kg: float
     line: str | None
     scale: str
+
+
+@dataclass(frozen=True, slots=True)
+class WeighingScale(Body):
+    """Which scale to use for the line that comes next; said only where there are several.
+
+    Attributes:
+        line: key of the formula line.
+        scale: SenML name of the scale's channel.
+        decides: whether it can decide the line's tolerance; False: it only comes nearest.
+    """
+
+    kind = "weighing.scale"
+    line: str
+    scale: str
+    decides: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,15 +221,22 @@ class OvenRecovered(Body):
 
 @dataclass(frozen=True, slots=True)
 class OvenDrift(Body):
-    """The oven drifts from bake to bake.
+    """The oven drifts from bake to bake. Said by the bake that shows it, at its end; repeated at
+    the beginning of later batches until a new baseline, with what the bakes since then say.
 
     Attributes:
         statistic: ``ewma`` or ``cusum``.
-        value, limit: the statistic and the limit it passed, in kelvins (ewma) or sigmas (cusum).
+        value, limit: the statistic and the limit it passed, in sigmas, both with the shift's sign.
         shift_c: how far the offset has moved from the baseline of the earlier bakes.
         since_batch: the bake from which on.
         dial_advice_c: the dial setting that would give the present set point.
-        bakes: how many earlier bakes it rests on.
+        bakes: how many bakes it rests on.
+        measure: what moved: ``offset``, ``swing``, ``period`` or ``recovery``.
+        dial_plus_minus_c: two standard deviations of the advice.
+        swing_ratio, period_ratio: the cycles' since then over those of the baseline; None where
+            they are not known.
+        likely: what changes an oven like this, in words; None where nothing is likelier.
+        found_by: the bake that showed it.
     """
 
     kind = "oven.drift"
@@ -219,6 +247,26 @@ class OvenDrift(Body):
     since_batch: str | None
     dial_advice_c: float | None
     bakes: int
+    measure: str = "offset"
+    dial_plus_minus_c: float | None = None
+    swing_ratio: float | None = None
+    period_ratio: float | None = None
+    likely: str | None = None
+    found_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OvenBaseline(Body):
+    """The kitchen confirmed the oven as it is (a mark ``oven baseline``, after a service, say).
+
+    The charts of its drift begin anew with this bake.
+
+    Attributes:
+        confirmed_at: when.
+    """
+
+    kind = "oven.baseline"
+    confirmed_at: float
 
 
 @dataclass(frozen=True, slots=True)

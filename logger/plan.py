@@ -205,6 +205,9 @@ class EarlierBake:
         set_point_c: the dial.
         offset_c: mean over its steady cycles minus the set point.
         cycles: how many cycles it rests on.
+        swing_c, period_s: of these cycles; None where it did not cycle, or nobody kept it.
+        recovery_s: from a shut door to its mean again; None without a door.
+        new_baseline: the kitchen confirmed the oven as it is: its charts begin anew here.
     """
 
     batch: str
@@ -212,6 +215,10 @@ class EarlierBake:
     set_point_c: float
     offset_c: float
     cycles: int
+    swing_c: float | None = None
+    period_s: float | None = None
+    recovery_s: float | None = None
+    new_baseline: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,6 +253,10 @@ class Plan:
     def scale(self) -> ScaleFacts:
         """What the plan says of the scale of the role ``scale``."""
         return self.scales.get("scale", NO_SCALE_FACTS)
+
+    def __deepcopy__(self, memo: dict[int, object]) -> Plan:
+        """Itself: a plan is frozen through and through (and its mappings cannot be copied)."""
+        return self
 
     @property
     def formula(self) -> Formula | None:

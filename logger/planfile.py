@@ -312,9 +312,17 @@ def _earlier(frozen: Mapping[str, Any]) -> tuple[EarlierBake, ...]:
             set_point_c=float(bake["set_point_c"]),
             offset_c=float(bake["offset_c"]),
             cycles=int(bake["cycles"]),
+            swing_c=_number(bake.get("swing_c")),
+            period_s=_number(bake.get("period_s")),
+            recovery_s=_number(bake.get("recovery_s")),
+            new_baseline=bake.get("new_baseline") is True,
         )
         for bake in frozen.get("earlier_bakes", ())
     )
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
 
 
 def plan_from_document(document: Mapping[str, Any]) -> Plan:

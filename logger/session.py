@@ -56,7 +56,8 @@ def lines_of(path: Path) -> Iterator[str]:
             packed = raw.read(2) == b"\x1f\x8b"
             raw.seek(0)
             stream: Any = gzip.GzipFile(fileobj=raw) if packed else raw
-            yield from io.TextIOWrapper(stream, "utf-8", errors="replace", newline="\n")
+            with io.TextIOWrapper(stream, "utf-8", errors="replace", newline="\n") as text:
+                yield from text
     except (EOFError, zlib.error, gzip.BadGzipFile) as error:
         raise FileError(
             str(path), None, f"the gzip file is damaged ({error})", "what came before it was read"

@@ -3,7 +3,16 @@
 Pure: readings and marks in, conclusions out; every conclusion rests on what came before it.
 """
 
-from logger.oven.drift import bake_offset, cusum, ewma
+from logger.oven.charts import cusum, cusum_run_length, ewma, ewma_half_width
+from logger.oven.drift import DriftChart, bake_offset
 from logger.oven.room import Oven
 
-__all__ = ["Oven", "bake_offset", "cusum", "ewma"]
+__all__ = [
+    "DriftChart",
+    "Oven",
+    "bake_offset",
+    "cusum",
+    "cusum_run_length",
+    "ewma",
+    "ewma_half_width",
+]

@@ -8,18 +8,29 @@ looks at nothing but readings, so silence and ticks conclude nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from statistics import mean
 
-from drivers.reading import MICROSECOND, Reading
+from drivers.reading import MICROSECOND, Reading, seconds
 from logger.entries import Gap, Mark
-from logger.events import Body, Event, OvenCycle, OvenDoor, OvenPreheated, OvenRecovered
+from logger.events import (
+    BakeOut,
+    BatchClosed,
+    Body,
+    Event,
+    OvenBaseline,
+    OvenCycle,
+    OvenDoor,
+    OvenPreheated,
+    OvenRecovered,
+)
 from logger.oven.air import Trace
 from logger.oven.cycles import Cycle, Cycles, swing_c
 from logger.oven.door import Dip, Door
-from logger.oven.drift import FEWEST_CYCLES, bake_offset, drifts
+from logger.oven.drift import FEWEST_CYCLES, DriftChart, bake_offset
 from logger.oven.lag import RETURN_S, ProbeLag
 from logger.oven.preheat import Minutes, Preheat, Preheated
 from logger.oven.turns import Turns
-from logger.plan import Plan
+from logger.plan import EarlierBake, Plan
 
 ROLE = "oven"
 # The air needs this long after a door before a cycle may begin.
@@ -76,7 +87,10 @@ class Oven:
     _swing_c: float = 0.0
     _said: list[OvenCycle] = field(default_factory=list)
     _odd: list[float] = field(default_factory=list)
-    _drifted: set[str] = field(default_factory=set)
+    _chart: DriftChart = field(default_factory=DriftChart)
+    _is_charted: bool = False
+    _confirms: bool = False
+    _recoveries: list[float] = field(default_factory=list)
     _early_marks_us: list[int] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -94,7 +108,7 @@ class Oven:
             self._origin_us = reading.t_us
             for t_us in self._early_marks_us:
                 self._door.marked(self._relative(t_us))
-            out += self._drift()
+            out += self._standing_drift()
         before = len(self._trace.samples)
         done = self._trace.add(self._relative(reading.t_us), reading.value)
         if not before and done:
@@ -104,6 +118,9 @@ class Oven:
         return out
 
     def on_mark(self, mark: Mark) -> list[Body]:
+        if mark.kind == "oven baseline":
+            self._confirms = True
+            return [OvenBaseline(seconds(mark.t_us))]
         if mark.kind in ("into oven", "out of oven"):
             if self._origin_us is None:
                 self._early_marks_us.append(mark.t_us)
@@ -119,6 +136,8 @@ class Oven:
         return []
 
     def on_event(self, event: Event) -> list[Body]:
+        if isinstance(event.body, BakeOut | BatchClosed):
+            return self._bake_ended(event)
         return []
 
     def _relative(self, t_us: int) -> float:
@@ -269,18 +288,36 @@ class Oven:
             offset_c=None if dial is None else mean_c - dial,
         )
         self._said.append(said)
-        return [said, *self._drift()]
+        return [said]
 
-    def _drift(self) -> list[Body]:
-        """Each statistic is said once in a batch, when it is first beyond its limit."""
+    def _standing_drift(self) -> list[Body]:
+        """At the first reading: what the earlier bakes have shown and nobody has settled yet."""
+        for bake in sorted(self.plan.earlier_bakes, key=lambda bake: bake.at_us):
+            self._chart.add(bake)
+        standing = self._chart.standing(self.plan.oven.set_point_c)
+        return [] if standing is None else [standing]
+
+    def _bake_ended(self, event: Event) -> list[Body]:
+        """Feed this bake to the charts, once: when the cake is out, or the batch closed."""
         offset = bake_offset(self._said)
-        present = offset[0] if offset is not None and offset[1] >= FEWEST_CYCLES else None
-        out: list[Body] = []
-        for drift in drifts(self.plan.earlier_bakes, present, self.plan.oven.set_point_c):
-            if drift.statistic not in self._drifted:
-                self._drifted.add(drift.statistic)
-                out.append(drift)
-        return out
+        dial = self.plan.oven.set_point_c
+        if self._is_charted or offset is None or dial is None or offset[1] < FEWEST_CYCLES:
+            return []
+        self._is_charted = True
+        cycling = [c for c in self._said if c.period_s is not None]
+        bake = EarlierBake(
+            batch=event.batch,
+            at_us=event.at_us,
+            set_point_c=dial,
+            offset_c=offset[0],
+            cycles=offset[1],
+            swing_c=mean(c.swing_c for c in cycling) if cycling else None,
+            period_s=mean(c.period_s or 0.0 for c in cycling) if cycling else None,
+            recovery_s=mean(self._recoveries) if self._recoveries else None,
+            new_baseline=self._confirms,
+        )
+        drift = self._chart.add(bake)
+        return [] if drift is None else [drift]
 
     def _recovered(self, t_s: float, celsius: float) -> list[Body]:
         pending = self._recovery
@@ -292,4 +329,5 @@ class Oven:
         if t_s < pending.end_s or celsius < self._mean_c - max(BACK_C, BACK_SHARE * self._swing_c):
             return []
         self._recovery = None
+        self._recoveries.append(t_s - pending.end_s)
         return [OvenRecovered(self._at(t_s), t_s - pending.end_s)]

@@ -52,11 +52,12 @@ def test_earlier_bakes_of_an_oven_are_grouped_by_batch(store: Store, reader: Rea
     store.add_engine_error(1, "b-4", T0, "the engine failed")
     store.commit()
 
+    rest = {"swing_c": 8.0, "period_s": 60.0, "recovery_s": None, "new_baseline": False}
     assert reader.earlier_bakes("oven-probe/air") == [
         {"batch": "b-1", "at_us": T0 + 120_000_000, "set_point_c": 175.0, "offset_c": -5.0,
-         "cycles": 2},
+         "cycles": 2, **rest},
         {"batch": "b-2", "at_us": T0 + 86_400_000_000 + 120_000_000, "set_point_c": 175.0,
-         "offset_c": -5.5, "cycles": 1},
+         "offset_c": -5.5, "cycles": 1, **rest},
     ]  # fmt: skip
     assert reader.earlier_bakes("another/air") == []
     assert [b["batch"] for b in reader.earlier_bakes("oven-probe/air", before_pos=2)] == ["b-1"]

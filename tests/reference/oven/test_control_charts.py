@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from logger.oven import cusum, ewma
-from logger.oven.drift import ewma_half_width
+from logger.oven import cusum, cusum_run_length, ewma, ewma_half_width
 
 # e-Handbook 6.3.2.4: EWMA of the past 50, s = 2.0539, weight 0.3.
 EWMA_VALUES = [
@@ -73,3 +72,21 @@ def test_ewma_half_width_grows_to_its_limit() -> None:
 
     assert first == pytest.approx(3 * 0.3)
     assert ewma_half_width(1.0, 0.3, 3.0, 100) == pytest.approx(ewma_half_width(1.0, 0.3, 3.0))
+
+
+# Average run lengths of the two-sided tabular CUSUM with slack 0.5 (Montgomery, Introduction to
+# Statistical Quality Control, table of limits 4 and 5 by shift). Status: from memory.
+@pytest.mark.parametrize(
+    ("limit", "shift", "printed"),
+    [(4.0, 0.0, 168.0), (5.0, 0.0, 465.0), (4.0, 1.0, 8.38), (5.0, 1.0, 10.4), (5.0, 2.0, 4.01)],
+)
+def test_run_lengths_are_near_the_printed_ones(limit: float, shift: float, printed: float) -> None:
+    # The approximation is least good for the shortest runs.
+    assert cusum_run_length(0.5, limit, shift) == pytest.approx(printed, rel=0.04)
+
+
+def test_a_run_length_with_a_shift_of_the_slack_is_the_middle_of_its_neighbours() -> None:
+    low, exact, high = (cusum_run_length(1.0, 4.0, s) for s in (0.999, 1.0, 1.001))
+
+    assert low > exact > high
+    assert exact == pytest.approx((low + high) / 2, rel=1e-3)
