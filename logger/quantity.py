@@ -25,6 +25,7 @@ MASS: dict[str, Fraction] = {
     "mg": Fraction(1, 1_000_000),
     "lb": POUND_KG,
     "oz": POUND_KG / 16,
+    "tonne": Fraction(1000),
 }
 LENGTH: dict[str, Fraction] = {
     "m": Fraction(1),
@@ -34,6 +35,47 @@ LENGTH: dict[str, Fraction] = {
     "ft": INCH_M * 12,
     "km": Fraction(1000),
 }
+# Volumes in millilitres. NIST Handbook 44 appendix C: a US gallon is 231 cubic inches, and
+# 4 quarts, 8 liquid pints, 16 cups, 128 fluid ounces, 256 tablespoons, 768 teaspoons.
+US_GALLON_ML = 231 * (INCH_M * 100) ** 3
+# Imperial gallon: 4.546 09 L exactly (NIST SP 811 appendix B.8); 8 pints, 160 fluid ounces.
+IMPERIAL_GALLON_ML = Fraction("4546.09")
+VOLUME: dict[str, Fraction] = {
+    "ml": Fraction(1),
+    "cl": Fraction(10),
+    "dl": Fraction(100),
+    "l": Fraction(1000),
+    "tsp": US_GALLON_ML / 768,
+    "tbsp": US_GALLON_ML / 256,
+    "fl oz": US_GALLON_ML / 128,
+    "cup": US_GALLON_ML / 16,
+    "pint": US_GALLON_ML / 8,
+    "quart": US_GALLON_ML / 4,
+    "gallon": US_GALLON_ML,
+    # By their own names only; 250, 20, 15 and 5 mL are the metric kitchen's (common practice).
+    "metric cup": Fraction(250),
+    "Australian tablespoon": Fraction(20),
+    "metric tablespoon": Fraction(15),
+    "metric teaspoon": Fraction(5),
+    "imperial fl oz": IMPERIAL_GALLON_ML / 160,
+    "imperial pint": IMPERIAL_GALLON_ML / 8,
+    "imperial quart": IMPERIAL_GALLON_ML / 4,
+    "imperial gallon": IMPERIAL_GALLON_ML,
+}
+# The words for them, without plurals in -s and without ``US``, which is what is meant anyway.
+_FLUID_OUNCE = ("fl oz", "floz", "fluid ounce", "fluid oz")
+SPELT_VOLUME: dict[str, str] = {
+    **{name.lower(): name for name in VOLUME},
+    "millilitre": "ml", "milliliter": "ml", "centilitre": "cl", "centiliter": "cl",
+    "decilitre": "dl", "deciliter": "dl", "litre": "l", "liter": "l", "cc": "ml",
+    "teaspoon": "tsp", "teaspoonful": "tsp", "tablespoon": "tbsp", "tablespoonful": "tbsp",
+    "tbs": "tbsp", "tbl": "tbsp", "cupful": "cup", "pt": "pint", "qt": "quart", "gal": "gallon",
+    **dict.fromkeys(_FLUID_OUNCE, "fl oz"),
+    **{f"imperial {name}": "imperial fl oz" for name in _FLUID_OUNCE},
+    "metric tbsp": "metric tablespoon", "metric tsp": "metric teaspoon",
+    "australian tbsp": "Australian tablespoon", "uk pint": "imperial pint",
+    "british pint": "imperial pint",
+}  # fmt: skip
 TIME: dict[str, Fraction] = {
     "s": Fraction(1),
     "min": Fraction(60),
@@ -48,7 +90,7 @@ PRESSURE: dict[str, Fraction] = {
 SPELT: dict[str, str] = {
     "gram": "g", "grams": "g", "gr": "g", "kilogram": "kg", "kilograms": "kg", "kilo": "kg",
     "kilos": "kg", "milligram": "mg", "milligrams": "mg", "ounce": "oz", "ounces": "oz",
-    "pound": "lb", "pounds": "lb", "lbs": "lb", "metre": "m", "metres": "m", "meter": "m",
+    "pound": "lb", "pounds": "lb", "lbs": "lb", "tonnes": "tonne", "metre": "m", "metres": "m", "meter": "m",
     "meters": "m", "centimetre": "cm", "millimetre": "mm", "inch": "in", "inches": "in", '"': "in",
     "foot": "ft", "feet": "ft", "sec": "s", "second": "s", "seconds": "s", "minute": "min",
     "minutes": "min", "mins": "min", "hour": "h", "hours": "h", "hr": "h",
@@ -63,6 +105,10 @@ _NUMBER = re.compile(
     re.VERBOSE,
 )
 _RANGE = re.compile(r"\d\s*(?:-|–|—|to|or)\s*\.?\d")
+# ``1-1/2`` and ``1 and 1/2`` are one and a half: a range does not go downward.
+_JOINED = re.compile(r"^(\s*[-−+]?\s*[1-9]\d*)\s*(?:-|and|&)\s*(\d+)\s*[/⁄]\s*(\d+)")
+# Longer texts are no amounts (and would only be numbers too long to compute with).
+LONGEST = 200
 _GROUPED = re.compile(r"^\s*[-−+]?\d{1,3}(?:,\d{3})+(?!\d)")
 
 
@@ -99,12 +145,17 @@ def amount(text: str) -> Amount:
 
     >>> amount("8 1/2 oz")
     Amount(number=Fraction(17, 2), unit='oz')
-    >>> amount("1½ kg").number
-    Fraction(3, 2)
+    >>> amount("1½ kg").number, amount("1-1/2 kg").number
+    (Fraction(3, 2), Fraction(3, 2))
     """
+    if len(text) > LONGEST:
+        raise AmountError(f"{text[:20]!r}… is no amount", 'write for example "240 g"')
     plain = text
     for sign, fraction in VULGAR.items():
         plain = plain.replace(sign, f" {fraction}")
+    joined = _JOINED.match(plain)
+    if joined is not None and int(joined.group(2)) < int(joined.group(3)):
+        plain = f"{joined.group(1)} {joined.group(2)}/{joined.group(3)}{plain[joined.end() :]}"
     if _RANGE.search(plain):
         raise AmountError(
             f"{text!r} is a range", "write one amount and put the range into the tolerance"
@@ -144,7 +195,7 @@ def quantity(text: str, units: dict[str, Fraction], example: str) -> float:
         AmountError: no number or a unit that is not in `units`.
 
     >>> quantity("8 oz", MASS, "240 g")
-    0.22679618499999999
+    0.226796185
     >>> quantity("200 mm", LENGTH, "200 mm")
     0.2
     """
@@ -169,6 +220,35 @@ def mass_kg(text: str) -> float:
     0.24
     """
     return quantity(text, MASS, "240 g")
+
+
+def volume_ml(text: str) -> float:
+    """A volume in millilitres; a cup, pint or spoon without a country is the United States'.
+
+    >>> volume_ml("1 cup"), volume_ml("2 metric cups")
+    (236.5882365, 500.0)
+    """
+    read = amount(text)
+    unit = volume_unit(read.unit)
+    if unit is None:
+        raise AmountError(
+            f"{text!r} is not a volume", f'write for example "250 ml" (units: {", ".join(VOLUME)})'
+        )
+    return float(read.number * VOLUME[unit])
+
+
+def volume_unit(words: str) -> str | None:
+    """Name in `VOLUME` of a unit as people write it, None where it is none.
+
+    >>> volume_unit("Tablespoons"), volume_unit("fl. oz."), volume_unit("US cups"), volume_unit("g")
+    ('tbsp', 'fl oz', 'cup', None)
+    """
+    plain = " ".join(words.lower().replace(".", " ").replace("-", " ").split())
+    plain = re.sub(r"^(?:us|u s|american) ", "", plain)
+    for spelt in (plain, plain.removesuffix("s"), plain.replace("cupsful", "cupful")):
+        if spelt in SPELT_VOLUME:
+            return SPELT_VOLUME[spelt]
+    return None
 
 
 def length_m(text: str) -> float:

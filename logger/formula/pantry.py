@@ -12,6 +12,8 @@ from typing import Any
 from logger.formula.preparation import NEUTRAL, OF_NAMES, words_of
 from logger.ingredient import Ingredient
 
+# Sizes in a name count as written: 3 of `medium eggs`.
+SIZES = frozenset(("large", "medium", "small", "jumbo", "extra", "mini"))
 # Likeness (0 to 100) below which a name is no suggestion worth reading.
 LIKE = 70.0
 
@@ -22,11 +24,13 @@ class Found:
 
     Attributes:
         ingredient: the row.
-        words: preparations in the name as written: ``chopped walnuts`` → ``chopped``.
+        words: preparations before or after the name proper: ``chopped walnuts`` → ``chopped``.
+        hints: preparation or size in the name proper: ``ground ginger``, ``medium eggs``.
     """
 
     ingredient: Ingredient
     words: frozenset[str] = frozenset()
+    hints: frozenset[str] = frozenset()
 
 
 class Pantry:
@@ -69,13 +73,15 @@ class Pantry:
         """As `find`, with the preparation that the name speaks of."""
         key = _key(name)
         if (row := self._names.get(key)) is not None:
-            own = frozenset(words_of(key)) & OF_NAMES if key != _key(row.name) else frozenset()
-            return Found(row, own | frozenset(w for w in words_of(key) if w in _SIZES))
+            hints = frozenset(words_of(key)) & (OF_NAMES | SIZES)
+            return Found(row, hints=hints if key != _key(row.name) else frozenset())
         for start, end in _without_preparation(key):
             words = key.split()
             if (row := self._names.get(" ".join(words[start:end]))) is not None:
                 off = words_of(" ".join(words[:start] + words[end:]))
-                return Found(row, frozenset(w for w in off if w not in NEUTRAL))
+                inner = self.look(" ".join(words[start:end]))
+                hints = frozenset() if inner is None else inner.hints
+                return Found(row, frozenset(w for w in off if w not in NEUTRAL), hints)
         return None
 
     def ask(self, name: str) -> str | None:
@@ -117,10 +123,6 @@ class Pantry:
         kept = tuple(row for row in self._rows if _key(row.name) not in replaced)
         asks = {name: text for name, text in self._asks.items() if name not in names}
         return Pantry((*kept, *added), asks)
-
-
-# Sizes in a name count as written: `medium eggs`, 3.
-_SIZES = frozenset(("large", "medium", "small", "jumbo", "extra", "mini"))
 
 
 def _without_preparation(key: str) -> Iterator[tuple[int, int]]:
