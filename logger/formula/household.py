@@ -217,9 +217,7 @@ def _count(part: Part, found: Found, name: str) -> _Piece:
         "measure" if measured else "count",
         float(grams / 1000) * share,
         f"{ingredient.source}: {measure}{size}",
-        spread=spread.words
-        if package
-        else f"{spread.words.replace('deviation', 'deviation each')}",
+        spread=spread.words if measured else spread.words.replace("deviation", "deviation each"),
     )
 
 
