@@ -7,6 +7,7 @@ here concludes: it only keeps what was concluded.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -23,6 +24,10 @@ class LineView:
     """A formula line and what was weighed of it; fields as `logger.events.WeighingAddition`.
 
     `by` and `formula` as `logger.plan.Line` has them.
+
+    Attributes:
+        use_scale: SenML name of the scale to use for it; None where there is only one.
+        scale_decides: whether that scale can decide the tolerance.
     """
 
     key: str
@@ -42,6 +47,9 @@ class LineView:
     at: float | None = None
     by: str = "mass"
     formula: str = ""
+    budget: Mapping[str, float | None] | None = None
+    use_scale: str | None = None
+    scale_decides: bool | None = None
 
     @classmethod
     def of(cls, line: Line) -> LineView:
@@ -244,6 +252,9 @@ class BatchView:
                 self.pouring = dataclasses.asdict(body)
             case ev.WeighingRemoved():
                 self.pouring = None
+            case ev.WeighingScale():
+                if (line := self.line(body.line)) is not None:
+                    line.use_scale, line.scale_decides = body.scale, body.decides
             case ev.WeighingRecovery():
                 self.recovery = dataclasses.asdict(body)
             case ev.WeighingAddition():
@@ -254,6 +265,7 @@ class BatchView:
                     self.loose.append(line)
                 for name in (
                     "mass_kg", "expanded_uncertainty_kg", "probability_within", "verdict", "scale",
+                    "budget",
                 ):  # fmt: skip
                     setattr(line, name, getattr(body, name))
                 if line.start_at is None:

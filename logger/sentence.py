@@ -189,11 +189,24 @@ def _after(view: BatchView, line: LineView | None) -> str:
 
 def _division(view: BatchView, line: LineView | None) -> float | None:
     """How finely masses are shown: as the plan's scale, else by the size of the target."""
-    if view.plan.scale.resolution_kg is not None:
-        return view.plan.scale.resolution_kg
+    name = (line.scale or line.use_scale) if line is not None else None
+    role = view.plan.role(name) if name is not None else "scale"
+    planned = view.plan.scales.get(role or "", view.plan.scale).resolution_kg
+    if planned is not None:
+        return planned
     if line is None or line.target_kg is None:
         return None
     return 0.0001 if line.target_kg < 0.02 else 0.001
+
+
+def scale_words(name: str) -> str:
+    """A scale in words, by its instrument's own name.
+
+    >>> scale_words("fine-scale/mass"), scale_words("hob/mass")
+    ('the fine scale', 'the scale hob')
+    """
+    instrument = name.split("/")[0].replace("-", " ").replace("_", " ")
+    return f"the {instrument}" if "scale" in instrument else f"the scale {instrument}"
 
 
 def _pouring(view: BatchView) -> Sentence:
@@ -271,13 +284,21 @@ def _weigh_next(view: BatchView, line: LineView) -> Sentence:
         then = f"{last.ingredient.capitalize()}: {verdict_words(last, _division(view, last))}."
         if last.verdict in ("over", "under"):
             then += " Mend it now, or go on."
+        elif last.verdict == "undecidable" and last.mass_kg is None:
+            then = f"{last.ingredient.capitalize()}: confirmed, not weighed."
         elif last.verdict == "undecidable":
             small = last.target_kg is not None and last.target_kg < SPOON_KG
             remedy = "a finer scale or a level spoon can" if small else "a finer scale can"
             then = f"{last.ingredient.capitalize()}: this scale can't tell {last.amount}; {remedy}."
     if line.target_kg is not None and line.lower_kg is not None:
         measure = _mass_measure(line, 0.0, None)
-    return Sentence(f"Next: {line.ingredient}, {line.amount}.", then, number, measure, act=True)
+    where = ""
+    before = last.scale if last is not None else None
+    if line.use_scale is not None and line.use_scale != before:
+        # Where the same scale goes on, nobody need be told.
+        where = f", on {scale_words(line.use_scale)}"
+    text = f"Next: {line.ingredient}, {line.amount}{where}."
+    return Sentence(text, then, number, measure, act=True)
 
 
 def _temperature(value: float, word: str) -> Number:

@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from logger.plan import Line
-from logger.weighing.pieces import Piece
+from logger.weighing.pieces import Blurs, Piece
 
 WINDOW = 10  # pieces that may still be attributed anew
 BEAM = 24
@@ -36,6 +36,7 @@ STAY_WITHIN = 0.3  # a little more into one that stays within
 STAY_AFTER_TARE = 7.0
 STAY_AFTER_MARK_HABIT = 3.5  # leaving a marked line without a mark, by someone who marks each line
 OPEN_BY_TRIFLE = 1.0
+STAY_ON_ANOTHER_SCALE = 2.0
 STAY_CONFIRMED = 4.0  # what was confirmed unweighed goes into the bowl only now
 SKIP = 5.0
 SKIP_MEASURED = 3.0  # cups of flour are weighed, mostly, but need not be
@@ -74,6 +75,7 @@ class _Way:
     total_kg: float
     taken: frozenset[int]
     path: tuple[int, ...]
+    blur_kg: float  # of the scales that the open line lies on
     pause_us: int | None = None  # before its line was opened by order alone
 
 
@@ -129,7 +131,7 @@ def attribute(
     current: int | None,
     totals_kg: Sequence[float],
     taken: frozenset[int],
-    blur_kg: float,
+    blurs: Blurs,
     marks_each_line: bool,
 ) -> list[int]:
     """The most plausible line of each of the pieces.
@@ -141,76 +143,93 @@ def attribute(
         current: line that was open before them.
         totals_kg: what each line had before them.
         taken: lines that already have something, or were confirmed.
-        blur_kg: about a division.
+        blurs: about a division of each scale.
         marks_each_line: whether every line so far was marked.
 
     Returns:
         An index into `lines` per piece.
     """
     start_total = totals_kg[current] if current is not None else 0.0
-    ways = [_Way(0.0, current, start_total, taken, ())]
+    start_blur = blurs.widest_kg if before is None else blurs.of([before])
+    ways = [_Way(0.0, current, start_total, taken, (), start_blur)]
     for number, piece in enumerate(pieces):
         grown: list[_Way] = []
-        pause_us = _pause_us(pieces[number - 1] if number else before, piece)
+        last = pieces[number - 1] if number else before
+        step = _Step(piece, last, blurs.of([piece]), marks_each_line)
         for way in ways:
-            grown += _extend(lines, piece, way, totals_kg, blur_kg, marks_each_line, pause_us)
-        grown.sort(key=lambda w: w.price + _open(lines, w, blur_kg))
+            grown += _extend(lines, step, way, totals_kg)
+        grown.sort(key=lambda w: w.price + _open(lines, w))
         ways = grown[:BEAM]
         if not ways:
             raise RuntimeError(f"no line for piece {number} of {len(pieces)}")
     return list(ways[0].path)
 
 
-def _open(lines: Sequence[Line], way: _Way, blur_kg: float) -> float:
-    return 0.0 if way.line is None else open_price(way.total_kg, lines[way.line], blur_kg)
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """A piece to be attributed: what came before it, and how it is blurred."""
+
+    piece: Piece
+    last: Piece | None
+    blur_kg: float
+    marks_each_line: bool
+
+    @property
+    def moved(self) -> bool:
+        """Whether it lies on another scale than the piece before."""
+        return self.last is not None and self.last.scale != self.piece.scale
+
+    @property
+    def pause_us(self) -> int | None:
+        """How long the load rested before it; None where a tare or a mark tells more."""
+        last = self.last
+        if last is None or last.after is None or self.moved or self.piece.tared:
+            return None
+        return max(0, self.piece.start_us - last.after.settled_us)
 
 
-def _pause_us(before: Piece | None, piece: Piece) -> int | None:
-    """How long the load rested between two pieces; None where a tare or a mark tells more."""
-    if before is None or before.after is None or before.scale != piece.scale or piece.tared:
-        return None
-    return max(0, piece.start_us - before.after.settled_us)
+def _open(lines: Sequence[Line], way: _Way) -> float:
+    return 0.0 if way.line is None else open_price(way.total_kg, lines[way.line], way.blur_kg)
 
 
 def _extend(
-    lines: Sequence[Line],
-    piece: Piece,
-    way: _Way,
-    totals_kg: Sequence[float],
-    blur_kg: float,
-    marks_each_line: bool,
-    pause_us: int | None,
+    lines: Sequence[Line], step: _Step, way: _Way, totals_kg: Sequence[float]
 ) -> list[_Way]:
+    piece = step.piece
     mass = piece.mass_kg
     out: list[_Way] = []
     if piece.selected is not None:
         line = piece.selected
         if line == way.line:
-            return [_stay(way, mass, 0.0, pause_us)]
-        return [_go(lines, way, line, totals_kg[line] + mass, 0.0, blur_kg)]
+            return [_stay(way, step, 0.0)]
+        return [_go(lines, way, step, line, totals_kg[line] + mass, 0.0)]
     if way.line is not None:
-        out.append(_stay(way, mass, _stay_price(lines[way.line], way, piece, blur_kg), pause_us))
+        out.append(_stay(way, step, _stay_price(lines[way.line], way, step)))
         if mass <= 0:
             return out  # a take-back is of the line last added to
     for line, price in successors(lines, way.line, way.taken):
         extra = price
         if way.line is not None:
-            extra += 0.0 if piece.tared else SWITCH
+            extra += 0.0 if piece.tared or step.moved else SWITCH
             extra += OPEN_BY_TRIFLE if piece.is_trifle else 0.0
-            if marks_each_line and not piece.tared:
+            if step.marks_each_line and not piece.tared:
                 extra += STAY_AFTER_MARK_HABIT
-        out.append(_go(lines, way, line, totals_kg[line] + mass, extra, blur_kg, pause_us))
+        out.append(_go(lines, way, step, line, totals_kg[line] + mass, extra, step.pause_us))
     if not out:
-        out.append(_Way(way.price, len(lines) - 1, mass, way.taken, (*way.path, len(lines) - 1)))
+        last = len(lines) - 1
+        out.append(_Way(way.price, last, mass, way.taken, (*way.path, last), step.blur_kg))
     return out
 
 
-def _stay_price(line: Line, way: _Way, piece: Piece, blur_kg: float) -> float:
+def _stay_price(line: Line, way: _Way, step: _Step) -> float:
+    piece, blur_kg = step.piece, max(way.blur_kg, step.blur_kg)
     if piece.mass_kg <= 0:
         return 0.0
     if piece.is_trifle:
         return 0.0
     price = STAY_AFTER_TARE if piece.tared else 0.0
+    if step.moved:
+        price = STAY_ON_ANOTHER_SCALE  # its tare says nothing about the line
     if piece.tared and not way.path and abs(way.total_kg) <= blur_kg:
         price = STAY_CONFIRMED
     if line.target_kg is not None and piece.mass_kg > blur_kg:
@@ -223,29 +242,32 @@ def _stay_price(line: Line, way: _Way, piece: Piece, blur_kg: float) -> float:
     return price
 
 
-def _stay(way: _Way, mass: float, extra: float, pause_us: int | None) -> _Way:
+def _stay(way: _Way, step: _Step, extra: float) -> _Way:
     assert way.line is not None
-    opened_us, total = way.pause_us, way.total_kg + mass
+    opened_us, total = way.pause_us, way.total_kg + step.piece.mass_kg
+    pause_us = step.pause_us
     if opened_us is not None and pause_us is not None and pause_us > opened_us:
         extra += PAUSED_WITHIN
         opened_us = None  # once is enough
-    return _Way(way.price + extra, way.line, total, way.taken, (*way.path, way.line), opened_us)
+    blur_kg = max(way.blur_kg, step.blur_kg)
+    path = (*way.path, way.line)
+    return _Way(way.price + extra, way.line, total, way.taken, path, blur_kg, opened_us)
 
 
 def _go(
     lines: Sequence[Line],
     way: _Way,
+    step: _Step,
     line: int,
     total: float,
     extra: float,
-    blur_kg: float,
     pause_us: int | None = None,
 ) -> _Way:
     left, taken = 0.0, way.taken
     if way.line is not None:
-        if abs(way.total_kg) > 1.5 * blur_kg:
-            left = closed_price(way.total_kg, lines[way.line], blur_kg)
+        if abs(way.total_kg) > 1.5 * way.blur_kg:
+            left = closed_price(way.total_kg, lines[way.line], way.blur_kg)
         elif way.path:
             taken = taken - {way.line}  # all of it was taken back: a spoon, not an ingredient
     price, path = way.price + left + extra, (*way.path, line)
-    return _Way(price, line, total, taken | {line}, path, pause_us)
+    return _Way(price, line, total, taken | {line}, path, step.blur_kg, pause_us)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logger.weighing.ledger import Ledger
-from logger.weighing.pieces import Piece
+from logger.weighing.pieces import Blurs, Piece
 
 
 def unfinished(ledger: Ledger, piece: Piece) -> bool:
@@ -14,8 +14,15 @@ def unfinished(ledger: Ledger, piece: Piece) -> bool:
     return lower is not None and ledger.total_kg(piece.line) < lower
 
 
-def plausible(ledger: Ledger, change_kg: float, blur_kg: float) -> bool:
-    """Whether a sudden change could be an addition, or a take-back, of some line."""
+def plausible(ledger: Ledger, change_kg: float, blur_kg: float, blurs: Blurs) -> bool:
+    """Whether a sudden change could be an addition, or a take-back, of some line.
+
+    Args:
+        ledger: what the lines have.
+        change_kg: the change; negative for a take-back.
+        blur_kg: about a division of the scale that shows it.
+        blurs: the same of every scale.
+    """
     if ledger.lines is None:
         return change_kg > 0
     current = ledger.current
@@ -30,7 +37,7 @@ def plausible(ledger: Ledger, change_kg: float, blur_kg: float) -> bool:
                 return True
     if change_kg <= 0:
         return False
-    taken = ledger.taken(blur)
+    taken = ledger.taken(blurs)
     return any(
         line.target_kg is not None and change_kg <= 1.35 * line.target_kg + blur
         for index, line in enumerate(ledger.lines)

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 from drivers.reading import seconds
 from logger.events import WeighingAddition
-from logger.plan import Line
-from logger.weighing.attribution import WINDOW, attribute
-from logger.weighing.budget import Budget, budget
-from logger.weighing.pieces import Piece
+from logger.plan import NO_SCALE_FACTS, Line, ScaleFacts
+from logger.weighing.attribution import WINDOW, attribute, successors
+from logger.weighing.budget import Budget, budget, combined
+from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.verdict import judge, judge_at_least
 
 
@@ -39,15 +39,14 @@ class Ledger:
 
     Args:
         lines: the formula's; None without a formula.
-        accuracy_class: of the scale, None where unknown.
     """
 
-    def __init__(self, lines: tuple[Line, ...] | None, accuracy_class: str | None) -> None:
+    def __init__(self, lines: tuple[Line, ...] | None) -> None:
         self.lines = lines
         self.pieces: list[Piece] = []
         self.slots: dict[int, Slot] = {}
         self.current: int | None = None
-        self._class = accuracy_class
+        self.facts: dict[str, ScaleFacts] = {}  # of each scale, by SenML name
         self._frozen = 0
         self._resume: int | None = None  # the line after which the order goes on
 
@@ -67,37 +66,49 @@ class Ledger:
         """Net total of a slot so far."""
         return sum(p.mass_kg for p in self.pieces if p.line == index)
 
-    def taken(self, blur_kg: float) -> frozenset[int]:
+    def taken(self, blurs: Blurs) -> frozenset[int]:
         """Lines that have something already, or were confirmed."""
         have = {p.line for p in self.pieces if p.line is not None}
-        kept = {i for i in have if abs(self.total_kg(i)) > blur_kg}
+        kept = {i for i in have if abs(self.total_kg(i)) > blurs.of(self.of(i))}
         return frozenset(kept | {i for i, s in self.slots.items() if s.confirmed})
 
-    def add(self, piece: Piece, blur_kg: float) -> None:
+    def upcoming(self, blurs: Blurs) -> int | None:
+        """The line to weigh next: the open one while it lacks something, else the next in order."""
+        if self.lines is None:
+            return None
+        current = self.current
+        if current is not None and not self.slot(current).left:
+            lower = self.lines[current].lower_kg
+            if lower is not None and self.total_kg(current) < lower:
+                return current
+        following = successors(self.lines, current, self.taken(blurs))
+        return following[0][0] if following else None
+
+    def add(self, piece: Piece, blurs: Blurs) -> None:
         """A piece came to rest: find the lines of the last pieces anew."""
         self.pieces.append(piece)
         if self.lines is None:
             self._add_without_formula(piece)
             return
-        self.renew(blur_kg)
+        self.renew(blurs)
 
-    def renew(self, blur_kg: float) -> None:
+    def renew(self, blurs: Blurs) -> None:
         """Find the lines of the last pieces anew: the last of them is new, or grew."""
         tail = self.pieces[self._start() :]
         if self.lines is None or not tail:
             return
-        chosen = self._attribute(tail, blur_kg)
+        chosen = self._attribute(tail, blurs)
         for one, line in zip(tail, chosen, strict=True):
             one.line = line
         self.current = tail[-1].line
         for index in {p.line for p in self.pieces if p.line is not None}:
             self.slot(index).left = index != self.current
 
-    def provisional(self, piece: Piece, blur_kg: float) -> int | None:
+    def provisional(self, piece: Piece, blurs: Blurs) -> int | None:
         """The line a piece that still goes on seems to belong to."""
         if self.lines is None:
             return None
-        return self._attribute([*self.pieces[self._start() :], piece], blur_kg)[-1]
+        return self._attribute([*self.pieces[self._start() :], piece], blurs)[-1]
 
     def remove(self, piece: Piece) -> None:
         """It was no addition after all."""
@@ -121,17 +132,19 @@ class Ledger:
     def _start(self) -> int:
         return max(self._frozen, len(self.pieces) - WINDOW)
 
-    def _attribute(self, tail: Sequence[Piece], blur_kg: float) -> list[int]:
+    def _attribute(self, tail: Sequence[Piece], blurs: Blurs) -> list[int]:
         assert self.lines is not None
         head = self.pieces[: self._start()]
         totals = [0.0] * len(self.lines)
+        blur = [0.0] * len(self.lines)
         for piece in head:
             if piece.line is not None:
                 totals[piece.line] += piece.mass_kg
+                blur[piece.line] = max(blur[piece.line], blurs.of([piece]))
         current = head[-1].line if head else None
         if self._resume is not None and self._start() == self._frozen:
             current = self._resume
-        taken = {i for i, t in enumerate(totals) if abs(t) > blur_kg}
+        taken = {i for i, t in enumerate(totals) if abs(t) > blur[i]}
         taken |= {i for i, s in self.slots.items() if s.confirmed}
         return attribute(
             self.lines,
@@ -140,7 +153,7 @@ class Ledger:
             current=current,
             totals_kg=totals,
             taken=frozenset(taken),
-            blur_kg=blur_kg,
+            blurs=blurs,
             marks_each_line=self._marks_each_line(),
         )
 
@@ -159,20 +172,25 @@ class Ledger:
     # What can be said ------------------------------------------------------------------------
 
     def budget(self, index: int) -> Budget:
-        """The uncertainty budget of a slot's total."""
+        """The uncertainty budget of a slot's total: that of each scale it lies on, combined."""
+        scales = dict.fromkeys(p.scale for p in self.pieces if p.line == index)
+        return combined(self._budget_on(index, scale) for scale in scales)
+
+    def budget_of(self, index: int) -> dict[str, float | None] | None:
+        """The components of a slot's budget by name (kg, k = 1); None where it was not weighed."""
+        return self.budget(index).to_json() if self.of(index) else None
+
+    def _budget_on(self, index: int, scale: str) -> Budget:
         pairs, noise2, drift, splice2 = 0, 0.0, 0.0, 0.0
-        division = 0.0
+        division = mass = 0.0
         before: Piece | None = None
         for piece in self.pieces:
+            if piece.scale != scale:
+                continue
             if piece.line == index:
+                mass += piece.mass_kg
                 division = max(division, piece.before.division_kg)
-                joined = (
-                    before is not None
-                    and before.line == index
-                    and before.scale == piece.scale
-                    and piece.contiguous
-                )
-                if joined:
+                if before is not None and before.line == index and piece.contiguous:
                     drift += piece.drift_kg
                 else:
                     pairs += 1
@@ -182,14 +200,16 @@ class Ledger:
                     noise2 += piece.after.mean_error_kg**2
                 splice2 += piece.splice_kg**2
             before = piece
+        facts = self.facts.get(scale, NO_SCALE_FACTS)
         return budget(
-            self.total_kg(index),
+            mass,
             division or 0.001,
             pairs=pairs,
             repeatability_kg=math.sqrt(noise2),
-            accuracy_class=self._class,
+            accuracy_class=facts.accuracy_class,
             drift_kg=drift,
             splice_kg=math.sqrt(splice2),
+            interval_kg=facts.interval_kg,
         )
 
     def body(self, index: int, moving: bool = False) -> WeighingAddition | None:
@@ -204,6 +224,7 @@ class Ledger:
         expanded: float | None = None
         inside: float | None = None
         word: str | None = None
+        parts: dict[str, float | None] | None = None
         if slot.told_kg is not None:
             mass = slot.told_kg
             if lower is not None and upper is not None:
@@ -212,7 +233,7 @@ class Ledger:
         elif pieces:
             mass = self.total_kg(index)
             found = self.budget(index)
-            expanded = found.expanded_kg
+            expanded, parts = found.expanded_kg, found.to_json()
             lost = any(p.lost for p in pieces)
             if lower is not None and upper is not None:
                 rule = judge_at_least if lost else judge
@@ -222,7 +243,7 @@ class Ledger:
                 # More was added than was seen; by how much nobody knows.
                 word = word or "undecidable"
                 mass = mass if word == "over" else None
-                expanded = expanded if word == "over" else None
+                expanded, parts = (expanded, parts) if word == "over" else (None, None)
             if moving:
                 word = "undecidable"
         else:
@@ -236,14 +257,24 @@ class Ledger:
             upper_kg=upper,
             probability_within=None if inside is None else round(inside, 6),
             verdict=word,
-            scale=pieces[-1].scale if pieces else None,
+            scale=self._main_scale(pieces),
             replaces=slot.event_id,
             start_at=seconds(pieces[0].start_us) if pieces else None,
+            budget=parts,
         )
 
-    def say(self, index: int, blur_kg: float, moving: bool = False) -> list[WeighingAddition]:
+    @staticmethod
+    def _main_scale(pieces: Sequence[Piece]) -> str | None:
+        """The scale that most of a line lies on, of several the last."""
+        share: dict[str, float] = {}
+        for piece in pieces:
+            share[piece.scale] = share.get(piece.scale, 0.0) + piece.mass_kg
+        return max(reversed(share), key=lambda name: share[name], default=None)
+
+    def say(self, index: int, blurs: Blurs, moving: bool = False) -> list[WeighingAddition]:
         """The slot's body, where it differs from what stands."""
         slot, body = self.slot(index), self.body(index, moving)
+        blur_kg = blurs.of(self.of(index))
         if body is None:
             return []
         said = slot.said

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from logger.weighing.settling import Rest
@@ -55,3 +56,26 @@ class Piece:
     def is_trifle(self) -> bool:
         """So little that it may as well be drift: it opens no line by itself."""
         return abs(self.mass_kg) <= max(1.2 * self.before.division_kg, TRIFLE_KG)
+
+
+@dataclass(frozen=True, slots=True)
+class Blurs:
+    """By how much an amount is blurred: about a division of the scale it lies on.
+
+    Attributes:
+        by_scale: division of each scale heard so far, by SenML name.
+    """
+
+    by_scale: Mapping[str, float]
+
+    @property
+    def widest_kg(self) -> float:
+        """Of the coarsest scale."""
+        return max(self.by_scale.values(), default=0.001)
+
+    def of(self, pieces: Iterable[Piece]) -> float:
+        """Of the coarsest scale that these pieces lie on; of all where there are none."""
+        return max(
+            (self.by_scale[p.scale] for p in pieces if p.scale in self.by_scale),
+            default=self.widest_kg,
+        )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from logger.events import WeighingPouring
 from logger.weighing.advice import Stream
 from logger.weighing.ledger import Ledger
-from logger.weighing.pieces import Piece
+from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.scale import Scale
 from logger.weighing.settling import S
 
@@ -60,12 +60,12 @@ class Pours:
     def _stream(self, scale: Scale) -> Stream:
         return self._streams.setdefault(scale.name, Stream())
 
-    def say(self, scale: Scale, piece: Piece, t_us: int, blur_kg: float) -> list[WeighingPouring]:
+    def say(self, scale: Scale, piece: Piece, t_us: int, blurs: Blurs) -> list[WeighingPouring]:
         """What is to be said of a piece that goes on, at most every quarter of a second."""
         ledger = self._ledger
         live = self._live.get(scale.name)
         if live is None or live.piece is not piece:
-            line = ledger.provisional(piece, blur_kg)
+            line = ledger.provisional(piece, blurs)
             live = self._live[scale.name] = _Live(piece, line, piece.mass_kg)
             self._stream(scale).begin()
         mass = piece.mass_kg
@@ -75,7 +75,7 @@ class Pours:
         if t_us - live.said_us < POURING_US:
             return []
         if abs(mass) > 1.4 * abs(live.judged_kg) + scale.division_kg:
-            live.line = ledger.provisional(piece, blur_kg)
+            live.line = ledger.provisional(piece, blurs)
             live.judged_kg = mass
         line_of = None if live.line is None else ledger.line(live.line)
         net = mass + (ledger.total_kg(live.line) if live.line is not None else 0.0)

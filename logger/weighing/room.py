@@ -9,6 +9,7 @@ from logger.events import (
     Event,
     WeighingContainer,
     WeighingRemoved,
+    WeighingScale,
 )
 from logger.plan import Plan
 from logger.weighing.ledger import Ledger
@@ -42,10 +43,11 @@ class Weighing:
     """
 
     def __init__(self, plan: Plan) -> None:
-        self.ledger = Ledger(plan.lines, plan.scale.accuracy_class)
-        self._scales = Scales(plan.channels, plan.scale, self.ledger)
+        self.ledger = Ledger(plan.lines)
+        self._scales = Scales(plan.channels, plan.scales, self.ledger)
         self._pours = Pours(self.ledger)
         self._speaker = Speaker(self.ledger, self._scales)
+        self._scale_said: tuple[int, str] | None = None  # line, and the scale to use for it
         self._selected: tuple[int, int] | None = None  # line, time of the mark
         self._fresh_order = False
 
@@ -58,18 +60,21 @@ class Weighing:
         scale = self._scales.scale(reading.name, role)
         signals = scale.feed(reading)
         if signals:
-            return self._heard(scale, signals, reading.t_us)
+            return self._heard(scale, signals, reading.t_us) + self._scale_to_use()
         piece = scale.piece
         if piece is None:
             return []
         if self._pours.is_new(scale, piece):
             self._take_selection(piece)
-        return list(self._pours.say(scale, piece, reading.t_us, self._scales.blur_kg))
+        return list(self._pours.say(scale, piece, reading.t_us, self._scales.blurs))
 
     def on_mark(self, mark: Mark) -> list[Body]:
         """`line`, `confirm`, and the marks after which nothing is weighed any more."""
         if mark.kind in ENDING_MARKS:
             return self._speaker.leave_all()
+        return self._told(mark) + self._scale_to_use()
+
+    def _told(self, mark: Mark) -> list[Body]:
         index = self._index(mark.text("line"))
         if index is None:
             return []
@@ -117,10 +122,10 @@ class Weighing:
             match signal:
                 case ContainerOn():
                     out.append(WeighingContainer(round(signal.mass_kg, 9), scale.name))
-                    out += self._speaker.leave_current()
+                    out += self._left(scale)
                 case Lifted():
                     self._pours.drop(scale)
-                    out += self._speaker.leave_current()
+                    out += self._left(scale)
                     out.append(WeighingRemoved(round(signal.mass_kg, 9), None, scale.name))
                 case Tared():
                     out += self._tared(scale, signal.t_us)
@@ -135,6 +140,27 @@ class Weighing:
                 case Vanished():
                     self._pours.drop(scale)
         return out
+
+    def _left(self, scale: Scale) -> list[Body]:
+        """The container of a scale came or went: the line filled there is left, no other."""
+        current = self.ledger.current
+        pieces = [] if current is None else self.ledger.of(current)
+        if pieces and pieces[-1].scale != scale.name:
+            return []
+        return self._speaker.leave_current()
+
+    def _scale_to_use(self) -> list[Body]:
+        """Where there are several scales: which one to use for the line that comes next."""
+        ledger = self.ledger
+        index = self._selected[0] if self._selected else ledger.upcoming(self._scales.blurs)
+        line = None if index is None else ledger.line(index)
+        if index is None or line is None:
+            return []
+        choice = self._scales.choose(line)
+        if choice is None or self._scale_said == (index, choice.scale):
+            return []
+        self._scale_said = (index, choice.scale)
+        return [WeighingScale(line.key, choice.scale, choice.decides)]
 
     def _tared(self, scale: Scale, t_us: int) -> list[Body]:
         """A tare right after something was put down that fits no line: it was a container."""
@@ -166,7 +192,7 @@ class Weighing:
         self._take_selection(piece)
         self._pours.end(scale, piece)
         before = self.ledger.current
-        self.ledger.add(piece, self._scales.blur_kg)
+        self.ledger.add(piece, self._scales.blurs)
         self._use_up_selection(piece)
         self._fresh_order = False
         out: list[Body] = []
@@ -190,7 +216,7 @@ class Weighing:
             return []
         if ledger.slot(before).left or ledger.current != before:
             return []  # what was left stays so
-        ledger.renew(self._scales.blur_kg)
+        ledger.renew(self._scales.blurs)
         if piece.line == before:
             return []
         return self._speaker.say_left(before)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
-from logger.plan import ScaleFacts
+from logger.plan import NO_SCALE_FACTS, Line, ScaleFacts
+from logger.weighing.choice import Choice, choose
 from logger.weighing.expectation import plausible, unfinished
 from logger.weighing.ledger import Ledger
-from logger.weighing.pieces import Piece
+from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.scale import Scale
 
 
@@ -16,11 +18,13 @@ class Scales:
 
     Args:
         channels: SenML name → role; those whose role starts with ``scale`` are followed.
-        facts: what the plan says of the scale.
+        facts: role → what the plan says of that scale.
         ledger: what the lines have, by which a scale tells an addition from a container.
     """
 
-    def __init__(self, channels: Mapping[str, str], facts: ScaleFacts, ledger: Ledger) -> None:
+    def __init__(
+        self, channels: Mapping[str, str], facts: Mapping[str, ScaleFacts], ledger: Ledger
+    ) -> None:
         self._facts = facts
         self._ledger = ledger
         self._scales: dict[str, Scale] = {}
@@ -32,10 +36,10 @@ class Scales:
         """The scale with this SenML name, made when first asked for."""
         found = self._scales.get(name)
         if found is None:
-            # [scale] of the plan speaks for the role "scale"; others are learnt.
-            planned = self._facts.resolution_kg if role == "scale" else None
+            facts = self._facts.get(role, NO_SCALE_FACTS)
+            self._ledger.facts[name] = facts
             # Bound methods and nothing else: a copy of the room must ask its own ledger.
-            found = Scale(name, planned, self._plausible, self._unfinished)
+            found = Scale(name, facts.resolution_kg, self._plausible, self._unfinished)
             self._scales[name] = found
         return found
 
@@ -46,12 +50,23 @@ class Scales:
         return iter(self._scales.values())
 
     @property
-    def blur_kg(self) -> float:
-        """About a division of the coarsest scale in use."""
-        return max((s.division_kg for s in self if s.last_us), default=0.001)
+    def blurs(self) -> Blurs:
+        """About a division of each scale heard so far."""
+        return Blurs({s.name: s.division_kg for s in self if s.last_us})
 
-    def _plausible(self, change_kg: float) -> bool:
-        return plausible(self._ledger, change_kg, self.blur_kg)
+    def choose(self, line: Line) -> Choice | None:
+        """The scale to use for a line; None where there is only one, or nothing to choose by."""
+        heard = [s for s in self if s.last_us]
+        if len(heard) < 2:
+            return None
+        known = (
+            (s.name, replace(self._ledger.facts[s.name], resolution_kg=s.division_kg), s.load_kg)
+            for s in heard
+        )
+        return choose(line, known)
+
+    def _plausible(self, change_kg: float, division_kg: float) -> bool:
+        return plausible(self._ledger, change_kg, division_kg, self.blurs)
 
     def _unfinished(self, piece: Piece) -> bool:
         return unfinished(self._ledger, piece)

@@ -36,7 +36,7 @@ class Speaker:
     def say(self, index: int, moving: bool = False) -> list[Body]:
         """Say a line, where that differs from what stands."""
         out: list[Body] = []
-        for body in self.ledger.say(index, self._scales.blur_kg, moving):
+        for body in self.ledger.say(index, self._scales.blurs, moving):
             self._waiting.append((body, index))
             out.append(body)
         return out

@@ -13,7 +13,7 @@ from logger.weighing.signals import Bench, ContainerOn, Ended, Extended, Signal
 
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
 
-Plausible = Callable[[float], bool]
+Plausible = Callable[[float, float], bool]  # a change, and the division that shows it
 
 
 class Standing:
@@ -27,8 +27,6 @@ class Standing:
         same_zero: the zero is that of the end of the last piece.
         drift_kg: drift seen at rest since the last piece.
         last_us: time of the last reading.
-        plausible: whether a change by so much could be an addition to some line (or, negative, a
-            take-back).
         unfinished: whether the line of a piece still lacks something.
         zeroing: the last time the zero was set.
         undo: the same, while it may yet prove to have been a load on its way down.
@@ -58,7 +56,7 @@ class Standing:
         self.same_zero = False
         self.drift_kg = 0.0
         self.last_us = 0
-        self.plausible = plausible
+        self._plausible = plausible
         self.unfinished = unfinished
         self.zeroing: Zeroing | None = None
         self.undo: Zeroing | None = None
@@ -77,6 +75,15 @@ class Standing:
     def at_rest(self) -> bool:
         """Whether the load rests now."""
         return self.settler.rest is not None
+
+    def plausible(self, change_kg: float) -> bool:
+        """Whether a change by so much could be an addition to some line, or a take-back."""
+        return self._plausible(change_kg, self.division_kg)
+
+    @property
+    def load_kg(self) -> float:
+        """What stands on it now, as far as is known; never negative."""
+        return max(0.0, self.now_kg() - (self.bench.empty_kg or 0.0))
 
     def now_kg(self) -> float:
         """The coordinate of the last reading."""

@@ -1,5 +1,6 @@
 """Every state of a batch has its sentence."""
 
+import dataclasses
 from datetime import UTC
 from types import MappingProxyType
 
@@ -141,3 +142,35 @@ def test_the_forecast_at_a_quarter_of_the_way_is_kept_beside_the_truth():
     assert frost.first_quarter is not None
     assert frost.first_quarter["made_at"] == start + 960  # the last one by 1000 s
     assert len(frost.trace) <= 40
+
+
+def scale_to_use(line, scale, decides=True):
+    return ev.WeighingScale(line.key, scale, decides)
+
+
+def test_the_scale_to_use_is_named_where_it_changes():
+    first = view_after(scale_to_use(FLOUR, "bench-scale/mass"))
+    same = view_after(
+        dataclasses.replace(addition(FLOUR, 0.27, "within"), scale="bench-scale/mass"),
+        scale_to_use(SUGAR, "bench-scale/mass"),
+    )
+    other = view_after(
+        dataclasses.replace(addition(FLOUR, 0.27, "within"), scale="bench-scale/mass"),
+        scale_to_use(SUGAR, "fine-scale/mass"),
+    )
+
+    said = [sentence(view, int(T * 1e6), UTC).now for view in (first, same, other)]
+
+    assert said == [
+        "Next: cake flour, 270 g, on the bench scale.",
+        "Next: granulated sugar, 300 g.",
+        "Next: granulated sugar, 300 g, on the fine scale.",
+    ]
+
+
+def test_a_line_confirmed_unweighed_blames_no_scale():
+    confirmed = dataclasses.replace(addition(FLOUR, 0.0, "undecidable"), mass_kg=None)
+
+    said = sentence(view_after(confirmed), int(T * 1e6), UTC)
+
+    assert said.then == "Cake flour: confirmed, not weighed."

@@ -7,6 +7,7 @@ import math
 import pytest
 
 from logger.weighing import budget, judge
+from logger.weighing.budget import combined
 from logger.weighing.verdict import judge_at_least
 
 
@@ -57,3 +58,33 @@ def test_a_known_part_can_only_be_judged_over() -> None:
     assert judge_at_least(0.300, 0.0004, 0.238, 0.242).word == "over"
     assert judge_at_least(0.240, 0.0004, 0.238, 0.242).word == "undecidable"
     assert judge_at_least(0.100, 0.0004, 0.238, 0.242).word == "undecidable"
+
+
+def test_amounts_from_two_scales_combine_component_by_component() -> None:
+    coarse = budget(0.3, 0.001, repeatability_kg=0.0003, accuracy_class="III")
+    fine = budget(0.01, 0.0001, drift_kg=0.0002)
+
+    both = combined([coarse, fine])
+
+    assert both.standard_kg == pytest.approx(math.hypot(coarse.standard_kg, fine.standard_kg))
+    assert both.class_error_kg == pytest.approx(coarse.class_error_kg)
+    assert both.drift_kg == pytest.approx(fine.drift_kg)
+
+
+def test_the_verification_interval_counts_where_it_is_not_the_division() -> None:
+    found = budget(0.6, 0.001, accuracy_class="III", interval_kg=0.005)
+
+    # 0.6 kg are 120 e of 5 g: half an interval.
+    assert found.class_error_kg == pytest.approx(0.0025 / math.sqrt(3))
+
+
+def test_the_components_by_name_leave_out_what_is_not_there() -> None:
+    parts = budget(0.24, 0.001, repeatability_kg=0.0002).to_json()
+
+    assert parts == {
+        "resolution_kg": pytest.approx(0.001 * math.sqrt(2 / 12), abs=1e-9),
+        "repeatability_kg": pytest.approx(0.0002),
+        "class_error_kg": None,
+        "drift_kg": None,
+        "splice_kg": None,
+    }

@@ -18,7 +18,7 @@ from logger.events import (
     WeighingPouring,
     WeighingRemoved,
 )
-from logger.plan import Formula, Plan
+from logger.plan import Formula, Plan, ScaleFacts
 from logger.weighing import Weighing
 
 FLOUR, SUGAR, MILK = line("flour", 320, 3.2), line("sugar", 250, 2.5), line("milk", 240, 4.8)
@@ -512,3 +512,23 @@ def test_a_slow_spoonful_after_a_tare_is_of_the_next_line_at_once(draw: int) -> 
     found = standing(events)
     assert_mass(found["milk"], 240)
     assert_mass(found["vanilla"], 4)
+
+
+def test_an_addition_brings_the_budget_of_its_uncertainty() -> None:
+    b = bench()
+    b.pour("flour", 320, 45)
+    b.pass_s(3)
+
+    found = standing(run(b.entries, FORMULA, ScaleFacts(0.001, "III")))["flour"]
+
+    assert found.budget is not None
+    assert found.budget["class_error_kg"] == pytest.approx(0.0005 / 3**0.5, abs=1e-9)
+    squares = sum(part**2 for part in found.budget.values() if part is not None)
+    assert found.expanded_uncertainty_kg == pytest.approx(2 * squares**0.5, abs=1e-8)
+
+
+def test_what_was_told_and_not_weighed_has_no_budget() -> None:
+    b = bench()
+    b.confirm("milk", 240.0)
+
+    assert standing(run(b.entries, FORMULA))["milk"].budget is None
