@@ -7,7 +7,7 @@ said before anything is done about it. Masses in kilograms; ratios are plain num
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from math import fsum
 from typing import Any
 
@@ -33,6 +33,8 @@ from logger.plan import Line
 # A ratio that moves by less than this share of itself is not worth a word beside a changed batter
 # (half of the 2 % that two lines within a tolerance of ±1 % may differ by; ours).
 WORTH_A_WORD = 0.01
+
+ACID_OF_FOAM = "In a foam cake the acid is there to steady the beaten egg."
 
 SOFT_FLOURS = ("cake", "chlorinated", "high-ratio", "heat-treated")
 
@@ -136,6 +138,8 @@ def balance(
     raised = leavening(items, flour_kg)
     amounts, water_unknown, uncounted = count(items, flour_kg, raised)
     own = family or _family(amounts)
+    if own == FOAM and raised.soda_kg == 0 and raised.stands == "acid left":
+        raised = replace(raised, stands="none", sentence=ACID_OF_FOAM)
     return Balance(
         own,
         amounts,
@@ -163,10 +167,10 @@ def changes(before: Balance, after: Balance) -> tuple[str, ...]:
     for rule, old, new in zip(RULES, before.ratios, after.ratios, strict=True):
         if old.value is None or new.value is None or new.stands is None:
             continue
-        if abs(new.value - old.value) < WORTH_A_WORD * old.value:
+        if abs(new.value - old.value) <= WORTH_A_WORD * old.value:
             continue
         moved = (
-            f"{rule.subject.removesuffix(' is').removesuffix(' are').rstrip(',')} "
+            f"{rule.subject.removesuffix(' is').removesuffix(' are')} "
             f"from {per_cent(old.value)} to {per_cent(new.value)} of {rule.of}"
         )
         if new.stands == "inside":

@@ -19,6 +19,9 @@ KJ_PER_KCAL = 4.184
 # Parts of a food that leave at most this much of 100 g leave no room for alcohol: food tables
 # give carbohydrate as what the other parts, alcohol among them, leave of 100 g.
 NO_ROOM_G = 0.5
+# Starch by difference holds other carbohydrate too (dextrins, acids of fruit); below this much in
+# 100 g that is not worth naming (ours).
+LITTLE_STARCH_G = 1.0
 
 WATER, FAT, SUGAR, PROTEIN = "water", "fat", "sugar", "protein"
 STARCH, SALT, ALCOHOL, FIBRE = "starch", "salt", "alcohol", "fibre"
@@ -136,11 +139,12 @@ def per_100_g(composition: Composition) -> tuple[dict[str, float | None], bool]:
     if carbohydrate == 0:
         parts |= {part: 0.0 for part in _CARBOHYDRATES if parts[part] is None}
     by_difference = False
-    sugar, fibre = parts[SUGAR], parts[FIBRE]
-    if parts[STARCH] is None and None not in (carbohydrate, sugar, fibre):
-        assert carbohydrate is not None
-        parts[STARCH] = max(0.0, carbohydrate - (sugar or 0.0) - (fibre or 0.0))
-        by_difference = True
+    beside = (parts[SUGAR], parts[FIBRE])
+    known = [part for part in beside if part is not None]
+    if parts[STARCH] is None and carbohydrate is not None and len(known) == len(beside):
+        starch = max(0.0, carbohydrate - fsum(known))
+        parts[STARCH] = starch
+        by_difference = starch > LITTLE_STARCH_G
     if parts[ALCOHOL] is None:
         others = (parts[WATER], parts[PROTEIN], parts[FAT], carbohydrate, composition.ash_g)
         known = [part for part in others if part is not None]

@@ -7,6 +7,7 @@ Baking*; from memory).
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -17,6 +18,13 @@ from logger.plan import Formula
 
 # What `flour_kind` says in a formula that is meant to have no flour.
 MEANT_WITHOUT = ("none", "no flour", "flourless")
+# Names of what is no cake and needs no flour.
+_NO_CAKE = re.compile(
+    r"\b(?:\w*frosting|icing|\w*cream|filling|glaze|ganache|curd|custard|meringue|syrup|jam|"
+    r"compote|fondant|caramel|sauce|mousse|jelly|soak|drizzle|topping|decoration|praline|fudge|"
+    r"marzipan|coulis|pur[eé]e|royal)s?\b"
+)
+_CAKE = re.compile(r"(?:cakes?|sponges?|loaf|loaves|muffins?|brownies?|cookies?|biscuits?|bread)$")
 
 
 class NoFlourError(ValueError):
@@ -99,9 +107,9 @@ def flour_for(total_kg: Fraction, total_percent: Fraction) -> Fraction:
 def missing_flour(formula: Formula, items: Collection[Kinded]) -> NoFlourError | None:
     """The error of a cake without flour; None where there is flour or none is expected.
 
-    A formula is a cake where it has a step of kind ``bake``, makes pans, or holds baking powder or
-    soda. A frosting, filling or glaze is none of these and needs no flour. A cake meant to have
-    none says so: ``flour_kind = "none"``.
+    None is expected where the formula says ``flour_kind = "none"`` (a flourless cake), or where it
+    is no cake: it is not baked (no step of kind ``bake``, no pans, no baking powder or soda), and
+    either its name says what it is (frosting, filling, glaze …) or its method has no baking.
     """
     if any(item.kind == "flour" and item.line.target_kg for item in items):
         return None
@@ -114,9 +122,11 @@ def missing_flour(formula: Formula, items: Collection[Kinded]) -> NoFlourError |
         or makes.batter_per_pan_kg is not None
         or any(is_chemical(item) for item in items)
     )
-    if not baked:
+    name = formula.name.strip().lower()
+    named_otherwise = _NO_CAKE.search(name) is not None and _CAKE.search(name) is None
+    if not baked and (formula.steps or named_otherwise):
         return None
     return NoFlourError(
         f"{formula.name} has no flour that coolcrumb knows, so it has no baker's percentages",
-        'check the name of its flour; a cake meant to have none says  flour_kind = "none"',
+        'check the name of its flour; what is meant to have none says  flour_kind = "none"',
     )
