@@ -142,7 +142,10 @@ def _weigh(day: Weighing, n: int, line: Line, fresh: bool) -> None:
     truth.load, truth.start_at = bench.load(), bench.now
     told = day.marked == "all" or each
     truth.mass = draw_mass(rng, line, day.means, bench.load() + line.target, told)
-    bench.least = 0.0 if day.marked == "all" else line.tolerance + 3 * day.means.division
+    # By the rule a rise opens the next line once the open one is no longer too light: where
+    # nobody marks, the last spoonful or piece is the one that makes it so.
+    left = max(0.0, truth.mass - line.target) + line.tolerance + 3 * day.means.division
+    bench.least = 0.0 if day.marked == "all" else left
     in_line(day, line, truth, trouble)
     truth.rest_at = max(at for at, _ in bench.deposits)
     bench.tell(f"rests with {truth.mass:.2f} g of {line.key}")

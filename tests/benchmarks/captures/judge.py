@@ -145,7 +145,8 @@ def _manners(day: Day, said: list[dict[str, Any]], score: Score) -> None:
         for begin, end in day.troubled:
             if end - begin > 1.2 and begin + 0.6 < at < end - 0.1 and key in day.truths:
                 truth = day.truths[key]
-                if truth.start_at <= at <= truth.left_at and event["verdict"] == "within":
+                off = abs((event["mass_kg"] or 0.0) * 1000 - truth.mass) > 1.01 * day.scale.division_g
+                if truth.start_at <= at <= truth.left_at and event["verdict"] == "within" and off:
                     score.counts["early"] += 1
                     score.faults.append(Fault("early", key, f"while troubled from {begin:.1f} to {end:.1f} s: {_brief(event)}"))
                     break

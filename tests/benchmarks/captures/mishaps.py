@@ -28,17 +28,22 @@ def before_line(day: Weighing, trouble: str) -> None:
         day.settle(1, 3)
     if trouble == "container":
         bench.tell("the bowl is lifted and set down again")
-        bench.set_down(bench.lift())
+        held = bench.lift()
+        bench.wait(0.6, 4)
+        bench.set_down(held)
         day.settle(1, 3)
 
 
-def _sleep(day: Weighing) -> bool:
-    """The scale switches itself off and is woken; whether it kept its tare."""
+def _sleep(day: Weighing, in_line: bool = False) -> bool:
+    """The scale switches itself off and is woken; whether it kept its tare.
+
+    In a line that nobody marked, waking at zero could as well be a tare for the next one.
+    """
     bench, rng = day.bench, day.rng
     bench.wait(4, 10)
     bench.press("off")
     bench.wait(8, 60)
-    keeps = bool(rng.random() < 0.5)
+    keeps = bool(rng.random() < 0.5) or (in_line and day.marked != "all")
     bench.press("on", 1.0 if keeps else 0.0)
     day.settle(1.2, 4)
     return keeps
@@ -84,6 +89,7 @@ def in_line(day: Weighing, line: Line, truth: Truth, trouble: str) -> None:
     elif trouble == "take back":
         extra = max(2.2 * d, float(rng.uniform(0.03, 0.12)) * line.target)
         bench.tell(f"{extra:.1f} g too many are poured")
+        bench.least += extra if bench.least else 0.0
         bench.pour(mass + extra, line.style)
         day.settle(1, 4)
         bench.take_back(extra)
@@ -110,7 +116,7 @@ def in_line(day: Weighing, line: Line, truth: Truth, trouble: str) -> None:
     elif trouble == "sleep":
         bench.pour(first, line.style)
         day.settle(1, 3)
-        truth.unknowable = not _sleep(day)
+        truth.unknowable = not _sleep(day, in_line=True)
         bench.pour(second, line.style)
     elif trouble == "cable":
         _cable(day, line, truth, first, second)

@@ -89,7 +89,7 @@ def allowed(mass: float, line: Line, means: Means, load: float, reach_d: float) 
     """Every verdict that a fair reading of ``mass`` may lead to, off by up to ``reach_d`` steps."""
     return frozenset(
         verdict(mass + e * means.division, line.target, line.tolerance, expanded)
-        for e in np.linspace(-reach_d, reach_d, 9)
+        for e in np.linspace(-reach_d, reach_d, 101)
         for expanded in means.spread(load)
     )
 

@@ -67,7 +67,7 @@ def _hid(shown: Shown) -> bytes:
     if shown.over or shown.value is None:
         return bytes([3, 6, 2, 0, 0, 0])
     exponent = -shown.decimals
-    magnitude = round(abs(shown.value) * 10**shown.decimals)
+    magnitude: int = round(abs(shown.value) * 10.0**shown.decimals)
     if magnitude > 0xFFFF:
         exponent, magnitude = exponent + 1, round(magnitude / 10)
     status = 5 if shown.value < 0 and magnitude else 4 if shown.stable else 3
