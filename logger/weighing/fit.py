@@ -14,7 +14,6 @@ from typing import Any
 from logger.formula.kinds import Table, weighed
 from logger.plan import Line, ScaleFacts
 from logger.weighing.budget import Budget, budget
-from logger.weighing.oiml import BOUNDS, max_permissible_error_kg
 from logger.weighing.remedies import NO_TABLE, Remedy, premix, spoon
 from logger.weighing.verdict import judge
 
@@ -98,13 +97,14 @@ def expected_budget(net_kg: float, facts: ScaleFacts) -> Budget:
     d_kg = facts.resolution_kg
     if d_kg is None:
         raise ValueError("the scale's resolution is not known")
-    found = budget(net_kg, d_kg, repeatability_kg=REPEATABILITY_D * d_kg)
-    if facts.accuracy_class not in BOUNDS:
-        return found
-    e_kg = facts.interval_kg or d_kg
-    limit = max_permissible_error_kg(facts.accuracy_class, e_kg, net_kg)
-    widest = 1.5 * e_kg if limit is None else limit
-    return replace(found, class_error_kg=IN_SERVICE * widest / math.sqrt(3.0))
+    found = budget(
+        net_kg,
+        d_kg,
+        repeatability_kg=REPEATABILITY_D * d_kg,
+        accuracy_class=facts.accuracy_class,
+        interval_kg=facts.interval_kg,
+    )
+    return replace(found, class_error_kg=IN_SERVICE * found.class_error_kg)
 
 
 def smallest_load_kg(facts: ScaleFacts) -> float | None:
