@@ -30,9 +30,16 @@ SALT_PER_SODIUM = (ATOMIC["Na"] + ATOMIC["Cl"]) / ATOMIC["Na"]
 
 @dataclass(frozen=True, slots=True)
 class Amounts:
-    """What the ratios are made of, kilograms. `liquids_kg` includes the eggs; `salt_kg` the salt
-    of salted butter; `leavening_kg` is as baking powder; `water_kg` is that of the lines whose
-    water is known."""
+    """What the ratios are made of, kilograms.
+
+    Attributes:
+        flour_kg, sugar_kg, fat_kg, egg_kg, cocoa_kg: as the module says.
+        liquids_kg: eggs included.
+        leavening_kg: as baking powder.
+        salt_kg: with that of salted butter.
+        water_kg: of all lines whose water is known.
+        fruit_water_kg: of those of them that are fruit.
+    """
 
     flour_kg: float
     sugar_kg: float
@@ -43,6 +50,7 @@ class Amounts:
     leavening_kg: float
     salt_kg: float
     water_kg: float
+    fruit_water_kg: float
 
 
 def share_of(item: Kinded, field: str) -> float | None:
@@ -67,7 +75,7 @@ def count(
 ) -> tuple[Amounts, tuple[str, ...], tuple[str, ...]]:
     """The amounts, the keys of lines whose water is unknown, and those of lines not counted."""
     sums: dict[str, list[float]] = {
-        part: [] for part in ("sugar", "fat", "egg", "liquids", "cocoa", "salt", "water")
+        part: [] for part in ("sugar", "fat", "egg", "liquids", "cocoa", "salt", "water", "fruit")
     }
     water_unknown: list[str] = []
     uncounted: list[str] = []
@@ -79,6 +87,8 @@ def count(
             water_unknown.append(item.line.key)
         else:
             sums["water"].append(water * mass)
+            if item.kind == "fruit":
+                sums["fruit"].append(water * mass)
         counted = _counted(item, mass)
         for part, kg in counted.items():
             sums[part].append(kg)
@@ -89,6 +99,7 @@ def count(
         Amounts(
             flour_kg, total["sugar"], total["fat"], total["egg"], total["liquids"],
             total["cocoa"], raised.equivalent_kg, total["salt"], total["water"],
+            total["fruit"],
         ),
         tuple(water_unknown),
         tuple(uncounted),

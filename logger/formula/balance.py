@@ -176,9 +176,8 @@ def changes(before: Balance, after: Balance) -> tuple[str, ...]:
         if new.stands == "inside":
             slight.append(f"{moved}: still usual.")
             continue
-        effect = rule.below if new.stands == "below" else rule.above
-        usual = new.usual.words if new.usual is not None else ""
-        grave.append(f"{moved}, usual is {usual}: {effect}.")
+        if new.usual is not None:
+            grave.append(f"{moved}, {_risk(rule, new.usual, new.value)}.")
     if after.leavening.stands != before.leavening.stands:
         grave.append(after.leavening.sentence)
     return (*grave, *slight) or ("The balance hardly changes.",)
@@ -216,15 +215,34 @@ def _ratio(rule: Rule, amounts: Amounts, family: str | None, water_unknown: bool
     stands = None if usual is None else usual.place(value)
     at_least = "at least " if rule.over == "water_kg" and water_unknown else ""
     said = f"{rule.subject} {at_least}{per_cent(value)} of {rule.of}"
-    if usual is None or stands is None:
+    if usual is None:
         why = "no classical range" if family != FOAM else "the two families' rules do not ask"
         sentence = f"{said}; {why}."
     elif stands == "inside":
         sentence = f"{said}; usual is {usual.words}."
+    elif _fruit_helps(rule, usual, amounts, value):
+        stands = "inside"
+        sentence = (
+            f"{said}, {per_cent((over + amounts.fruit_water_kg) / under)} with the water in its "
+            f"fruit; usual is {usual.words}."
+        )
     else:
-        effect = rule.below if stands == "below" else rule.above
-        sentence = f"{said}, usual is {usual.words}: {effect}."
+        sentence = f"{said}, {_risk(rule, usual, value)}."
     return Ratio(rule.name, value, stands, usual, high_ratio, rule.low_ratio, sentence)
+
+
+def _fruit_helps(rule: Rule, usual: Range, amounts: Amounts, value: float) -> bool:
+    """Whether liquid only seems to be missing, because fruit brings the water."""
+    if rule.over != "liquids_kg" or usual.place(value) != "below":
+        return False
+    with_fruit = (amounts.liquids_kg + amounts.fruit_water_kg) / getattr(amounts, rule.under)
+    return usual.place(with_fruit) != "below"
+
+
+def _risk(rule: Rule, usual: Range, value: float) -> str:
+    """How a value lies outside its range, and what is risked."""
+    risk = rule.below if usual.place(value) == "below" else rule.above
+    return f"{usual.outside(value)}; the risk is {risk}"
 
 
 def _with_cocoa(rule: Rule, amounts: Amounts) -> Range | None:

@@ -213,7 +213,7 @@ def _sentence(
             if acids
             else f"There is {weighed(soda_kg)} of soda and no acid counted for it"
         )
-        return f"{first}: soda left over tastes soapy, yellows the crumb and coarsens it."
+        return f"{first}: soda left over can taste soapy, yellow the crumb and coarsen it."
     there = f"there is {weighed(soda_kg)}" if soda_kg > 0 else "there is none"
     sentence = f"{takes} and {there}: acid left over can keep the cake sour, pale and tight."
     swapped_kg = (needed_kg - soda_kg) / SODA_IN_POWDER

@@ -29,8 +29,12 @@ EQUAL_WITHIN = 0.10
 # its eggs; the rules of the two families are not made for it (common practice, from memory).
 FOAM_EGG_PER_FLOUR = 1.0
 FOAM_EGG_PER_FAT = 2.0
+# Within this share of an end of its range a ratio lies "a little" outside (ours).
+A_LITTLE = 0.05
 # Hand-out: with cocoa or bitter chocolate, sugar up to 180 % of the flour in high-ratio cakes,
 # and water of 75 to 100 % of the cocoa beside the other liquids; the lower figure is asked for.
+# Hand-out: "if large quantities of moist ingredients are added, reduce the liquid": the water of
+# fruit stands in for liquid that seems missing.
 SUGAR_WITH_COCOA = 1.80
 WATER_FOR_COCOA = 0.75
 
@@ -50,6 +54,19 @@ class Range:
         if self.high is not None and value > self.high + 1e-9:
             return "above"
         return "inside"
+
+    def outside(self, value: float) -> str:
+        """How a value outside lies, in words; '' inside.
+
+        >>> Range(1.0, 1.6, "").outside(1.7), Range(1.0, 1.6, "").outside(0.97)
+        ('over the usual 100 to 160 %', 'a little under the usual 100 to 160 %')
+        """
+        place = self.place(value)
+        end = self.low if place == "below" else self.high
+        if place == "inside" or end is None:
+            return ""
+        little = "a little " if abs(value - end) <= A_LITTLE * end else ""
+        return f"{little}{'under' if place == 'below' else 'over'} the usual {self.words}"
 
     @property
     def words(self) -> str:
@@ -75,7 +92,7 @@ class Rule:
         subject: how a sentence begins, e.g. ``Sugar is``.
         of: what it is a per cent of, e.g. ``the flour``.
         high_ratio, low_ratio: the classical ranges; None where the family has no such rule.
-        below, above: what happens outside.
+        below, above: what is risked outside, so that it follows on "the risk is".
     """
 
     name: str
@@ -95,44 +112,46 @@ RULES: tuple[Rule, ...] = (
         Range(1.00, 1.60, HANDOUT),
         # The hand-out gives the upper end; the lower one is common practice, from memory.
         Range(0.50, 1.00, f"upper end: {HANDOUT}; lower end: {PRACTICE}"),
-        below="the crumb is firm, dry and bread-like, and stales soon",
-        above="the crumb sets late and may sink in the middle, and the crust turns sticky",
+        below="a firm, dry, bread-like crumb that stales soon",
+        above="a crumb that sets late and sinks in the middle, and a sticky crust",
     ),
     Rule(
         "egg : fat", "egg_kg", "fat_kg", "Egg is", "the fat",
         Range(1.00, 2.00, f"lower end: {HANDOUT} (more egg than fat); upper end: {PRACTICE}"),
         Range(1 - EQUAL_WITHIN, 1 + EQUAL_WITHIN, f"{HANDOUT} (egg equals fat)"),
-        below="the egg cannot hold the fat, so the crumb is greasy and fragile and may fall",
-        above="the fat cannot keep so much egg tender, so the crumb turns tough and rubbery",
+        below="a greasy, fragile crumb, the egg unable to hold the fat",
+        above="a tough, rubbery crumb, the fat unable to keep the egg tender",
     ),
     Rule(
         "liquids : sugar", "liquids_kg", "sugar_kg", "Eggs and liquids are", "the sugar",
         Range(1.00, 1.50, f"lower end: {HANDOUT}; upper end: {MEMORY}"),
         None,
-        below="the sugar does not dissolve, so the crust is hard and speckled, the crumb tight",
-        above="it is too wet for its sugar and may shrink, with a gummy layer at the bottom",
+        below="a hard, speckled crust and a tight crumb, the sugar undissolved",
+        above="a wet cake that shrinks, gummy at the bottom",
     ),
     Rule(
         "liquids : flour", "liquids_kg", "flour_kg", "Eggs and liquids are", "the flour",
         None,
         Range(1 - EQUAL_WITHIN, 1 + EQUAL_WITHIN, f"{HANDOUT} (eggs and liquids equal flour)"),
-        below="the batter is stiff, the crumb dry, the top peaked and cracked",
-        above="it is too wet for its flour and may sink, with a gummy layer at the bottom",
+        below="a stiff batter, a dry crumb, a peaked and cracked top",
+        above="a wet cake that sinks, gummy at the bottom",
     ),
     Rule(
         "leavening : flour", "leavening_kg", "flour_kg", "Leavening, as baking powder, is",
         "the flour",
-        Range(0.02, 0.06, PRACTICE),
-        Range(0.00, 0.05, PRACTICE),
-        below="it rises little and stays tight, unless air was beaten in",
-        above="it rises fast and falls, with coarse holes, a sunken middle and a chemical taste",
+        # Soda with an acid counts as three and a half times its weight of powder, and a teaspoon of
+        # each to two cups of flour is common: hence more than the 6 % of powder alone.
+        Range(0.02, 0.08, PRACTICE),
+        Range(0.00, 0.06, PRACTICE),
+        below="little rise and a tight crumb, unless air was beaten in",
+        above="a fast rise that falls, coarse holes and a chemical taste",
     ),
     Rule(
         "salt : flour", "salt_kg", "flour_kg", "Salt is", "the flour",
         Range(0.01, 0.03, PRACTICE),
         Range(0.01, 0.03, PRACTICE),
-        below="the cake tastes flat",
-        above="the cake tastes of salt",
+        below="a flat taste",
+        above="a salty taste",
     ),
     Rule(
         "water : flour", "water_kg", "flour_kg", "Water, in all the lines, is", "the flour",

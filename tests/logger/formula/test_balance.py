@@ -42,11 +42,31 @@ def test_the_pear_and_ginger_cake_is_a_high_ratio_cake_in_balance():
 def test_a_ratio_outside_says_what_happens():
     found = of(PEAR_AND_GINGER | {"granulated sugar": 460.0})
 
-    assert [ratio.name for ratio in found.outside] == ["sugar : flour", "liquids : sugar"]
+    assert [ratio.name for ratio in found.outside] == ["sugar : flour"]
     assert found.ratio("sugar : flour").sentence == (
-        "Sugar is 170 % of the flour, usual is 100 to 160 %: the crumb sets late and may sink in "
-        "the middle, and the crust turns sticky."
+        "Sugar is 170 % of the flour, over the usual 100 to 160 %; the risk is a crumb that sets "
+        "late and sinks in the middle, and a sticky crust."
     )
+
+
+def test_a_ratio_a_hair_outside_is_a_little_outside():
+    sentence = of(PEAR_AND_GINGER | {"granulated sugar": 440.0}).ratio("sugar : flour").sentence
+
+    assert sentence.startswith("Sugar is 163 % of the flour, a little over the usual")
+
+
+def test_the_water_of_fruit_stands_in_for_liquid_that_seems_missing():
+    carrot = {"plain flour": 280.0, "sugar": 350.0, "eggs": 200.0, "carrots": 340.0}
+
+    with_carrots = of(carrot).ratio("liquids : sugar")
+    without = of({k: v for k, v in carrot.items() if k != "carrots"}).ratio("liquids : sugar")
+
+    # USDA SR 28 record 11124: 88.29 g of water in 100 g of carrots.
+    assert with_carrots.sentence == (
+        "Eggs and liquids are 57 % of the sugar, 143 % with the water in its fruit; usual is 100 to "
+        "150 %."
+    )
+    assert (with_carrots.stands, without.stands) == ("inside", "below")
 
 
 def test_every_rule_with_a_range_says_what_happens_on_both_sides():
@@ -188,8 +208,8 @@ def test_an_over_pour_says_what_it_does_and_keeps_the_family():
     over = of(POUND | {"sugar": 290.0}, family=pound.family)
 
     assert changes(pound, over) == (
-        "Sugar from 100 % to 116 % of the flour, usual is 50 to 100 %: the crumb sets late and "
-        "may sink in the middle, and the crust turns sticky.",
+        "Sugar from 100 % to 116 % of the flour, over the usual 50 to 100 %; the risk is a crumb "
+        "that sets late and sinks in the middle, and a sticky crust.",
     )
 
 

@@ -68,8 +68,8 @@ def test_soda_without_acid_is_left_over():
     assert found.stands == "soda left"
     assert found.left_soda_kg == pytest.approx(0.003)
     assert found.sentence == (
-        "There is 3.0 g of soda and no acid counted for it: soda left over tastes soapy, yellows "
-        "the crumb and coarsens it."
+        "There is 3.0 g of soda and no acid counted for it: soda left over can taste soapy, yellow "
+        "the crumb and coarsen it."
     )
 
 
