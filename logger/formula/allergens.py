@@ -83,8 +83,9 @@ SPELT = MappingProxyType({
 
 # The word by which an ingredient states that it has none; without any word nothing is stated.
 STATED_NONE = "none"
-# Rows of the shipped table state their allergens, a row without any states that it has none.
-SHIPPED = "USDA SR"
+# Rows of the shipped table state their allergens; one without any states that it has none. A
+# kitchen's own rows begin with the name of their file, whatever source they then quote.
+SHIPPED = ("USDA SR 28, record ", "composition as USDA SR 28, record ")
 
 SAFETY = (
     "Allergens are told from the ingredient table and from what the kitchen wrote: the label of "
@@ -133,7 +134,7 @@ def stated(ingredient: Ingredient | None) -> tuple[str, ...] | None:
     if ingredient is None:
         return None
     if not ingredient.allergens:
-        return () if SHIPPED in ingredient.source else None
+        return () if ingredient.source.startswith(SHIPPED) else None
     words = (plain(word) for word in ingredient.allergens)
     return tuple(dict.fromkeys(word for word in words if word != STATED_NONE))
 

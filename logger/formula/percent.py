@@ -16,7 +16,7 @@ from logger.formula.kinds import Kinded
 from logger.formula.leavening import is_chemical
 from logger.plan import Formula
 
-# What `flour_kind` says in a formula that is meant to have no flour.
+# What `flour` says in a formula that is meant to have no flour.
 MEANT_WITHOUT = ("none", "no flour", "flourless")
 # Names of what is no cake and needs no flour.
 _NO_CAKE = re.compile(
@@ -107,7 +107,7 @@ def flour_for(total_kg: Fraction, total_percent: Fraction) -> Fraction:
 def missing_flour(formula: Formula, items: Collection[Kinded]) -> NoFlourError | None:
     """The error of a cake without flour; None where there is flour or none is expected.
 
-    None is expected where the formula says ``flour_kind = "none"`` (a flourless cake), or where it
+    None is expected where the formula says ``flour = "none"`` (a flourless cake), or where it
     is no cake: it is not baked (no step of kind ``bake``, no pans, no baking powder or soda), and
     either its name says what it is (frosting, filling, glaze …) or its method has no baking.
     """
@@ -128,5 +128,5 @@ def missing_flour(formula: Formula, items: Collection[Kinded]) -> NoFlourError |
         return None
     return NoFlourError(
         f"{formula.name} has no flour that coolcrumb knows, so it has no baker's percentages",
-        'check the name of its flour; what is meant to have none says  flour_kind = "none"',
+        'check the name of its flour; what is meant to have none says  flour = "none"',
     )

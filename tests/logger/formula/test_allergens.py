@@ -55,6 +55,16 @@ def test_an_ingredient_of_the_kitchens_own_that_states_nothing_is_unknown():
     assert of(["house crumble", "house syrup"], silent, free).unknown == ("house crumble",)
 
 
+def test_a_kitchen_that_quotes_the_table_has_still_stated_nothing():
+    quoting = Ingredient("house nuts", "own.ingredients.toml, house nuts: USDA SR 28, record 12061")
+
+    assert stated(quoting) is None
+
+
+def test_every_row_of_the_shipped_table_states_its_allergens():
+    assert all(stated(row) is not None for row in pantry())
+
+
 def test_what_the_kitchen_states_is_taken_as_it_is():
     found = of(["brown butter"], BROWN_BUTTER)
 

@@ -73,7 +73,7 @@ def test_a_cake_without_flour_is_told_so_with_a_remedy(grams, more):
 
     assert error is not None
     assert "has no flour" in error.what
-    assert 'flour_kind = "none"' in error.remedy
+    assert 'flour = "none"' in error.remedy
 
 
 @pytest.mark.parametrize(
