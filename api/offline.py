@@ -170,9 +170,10 @@ def formula() -> None:
 def formula_check(file: Path, as_json: bool) -> None:
     """Say whether FILE can be used, and what each line weighs with its tolerance."""
     from logger.formula import read_formula
+    from logger.pantry import with_own
 
     try:
-        read = read_formula(Document.load(file))
+        read = read_formula(Document.load(file), with_own(file.parent))
     except FileError as error:
         raise UnusableFile(str(error)) from error
     if as_json:
@@ -192,6 +193,6 @@ def formula_check(file: Path, as_json: bool) -> None:
         weight = (
             f"{x.target_kg * 1000:9.1f} g ± {x.tolerance_kg * 1000:.1f} g"
             if x.target_kg is not None and x.tolerance_kg is not None
-            else "   by count"
+            else "   to taste"
         )
         click.echo(f"  {x.key:<28} {x.amount:>10}  {weight}  {x.bowl or ''}".rstrip())

@@ -6,22 +6,38 @@ from collections.abc import Mapping
 from typing import Any
 
 from drivers.reading import seconds
+from logger.document import Document
+from logger.formula import Pantry, read_formula
 from logger.store import Reader
 
 
-def freeze_from(reader: Reader, document: Mapping[str, Any], pos: int) -> dict[str, Any]:
-    """The oven's earlier bakes, and the states of the instruments the plan names.
+def freeze_from(
+    reader: Reader, document: Mapping[str, Any], pos: int, pantry: Pantry
+) -> dict[str, Any]:
+    """The oven's earlier bakes, the states of the instruments the plan names, and the rows of the
+    ingredients its formulas name.
 
     Args:
         reader: of the log in which the batch is about to be opened.
-        document: the mark that opens it, with its ``plan``.
+        document: the mark that opens it, with its ``plan`` and ``formulas``.
         pos: last position of the log that counts as before.
+        pantry: the ingredients that there are now.
+
+    Raises:
+        FileError: a formula that cannot be used.
     """
     plan = document.get("plan")
     channels = plan.get("channels") if isinstance(plan, dict) else None
     roles: dict[str, Any] = channels if isinstance(channels, dict) else {}
     ovens = [name for name, role in roles.items() if role == "oven"]
     instruments = {name.partition("/")[0] for name in roles}
+    formulas = document.get("formulas")
+    names = [
+        line.ingredient
+        for formula in (formulas if isinstance(formulas, list) else ())
+        if isinstance(formula, dict)
+        for line in read_formula(Document(formula, "formula"), pantry).lines
+    ]
     return {
         "earlier_bakes": reader.earlier_bakes(ovens[0], before_pos=pos + 1) if ovens else [],
         "instruments": {
@@ -31,4 +47,5 @@ def freeze_from(reader: Reader, document: Mapping[str, Any], pos: int) -> dict[s
             for state in reader.instruments()
             if state.instrument in instruments
         },
+        "ingredients": pantry.rows_for(names),
     }  # fmt: skip

@@ -9,6 +9,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from logger.document import Document
+from logger.formula.own import read_own
 from logger.formula.pantry import Pantry
 from logger.ingredient import Composition, EnergyFactors, Ingredient, Portion
 
@@ -93,4 +95,21 @@ def _number(cell: str) -> float | None:
     return float(cell) if cell else None
 
 
-__all__ = ["shipped"]
+def with_own(*folders: Path) -> Pantry:
+    """The shipped ingredients and a kitchen's own, which win over them.
+
+    Args:
+        folders: each of their ``*.ingredients.toml`` is read, in the order of names; of two
+            ingredients of one name the later has it. A folder that is not there has none.
+
+    Raises:
+        FileError: naming file, line and remedy.
+    """
+    pantry = shipped()
+    for folder in folders:
+        for path in sorted(folder.glob("*.ingredients.toml")):
+            pantry = pantry.plus(read_own(Document.load(path)))
+    return pantry
+
+
+__all__ = ["shipped", "with_own"]

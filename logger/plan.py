@@ -121,6 +121,7 @@ class Formula:
         makes: pans and portions.
         steps: the method.
         flour_kind: what the formula says of its flour (``cake``, ``all-purpose``, …).
+        bake, cooling: milestones, for plans that have none of their own.
     """
 
     name: str
@@ -129,6 +130,8 @@ class Formula:
     makes: Makes = Makes()
     steps: tuple[MixingStep, ...] = ()
     flour_kind: str | None = None
+    bake: tuple[Milestone, ...] = ()
+    cooling: tuple[Milestone, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,37 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, TypeVar
+from typing import Any
 
-from logger.document import Document, FileError, Where
-from logger.formula import read_formula
+from logger.document import Document, FileError
+from logger.formula import Pantry, read_formula
 from logger.ingredient import Ingredient
+from logger.keys import Keys
 from logger.plan import (
     CakePlan,
     EarlierBake,
     Formula,
     Line,
-    Milestone,
     OvenPlan,
-    Pan,
     Plan,
     RoomTemperature,
     ScaleFacts,
 )
 from logger.quantity import (
-    AmountError,
-    duration_s,
     length_m,
     mass_kg,
     pressure_pa,
     temperature_c,
-    temperature_difference_k,
     temperature_with_spread,
 )
+from logger.tables import read_milestones, read_pan
 
 ROLES = ("oven", "core", "surface", "room", "refrigerator", "scale")
 KINDS = (
@@ -46,85 +43,7 @@ KINDS = (
     "cupcake",
     "foam",
 )
-SHAPES: dict[str, tuple[str, ...]] = {
-    "round": ("diameter",),
-    "rectangle": ("length", "width"),
-    "ring": ("diameter", "inner"),
-    "loaf": ("length", "width"),
-    "cups": ("count", "diameter"),
-}
-MATERIALS = ("aluminium", "dark", "tinplate", "glass", "silicone", "steel", "ceramic", "paper")
 CLASSES = ("I", "II", "III", "IIII")
-
-
-T = TypeVar("T")
-
-
-class _Reader:
-    """Reads keys of one document and complains with file, line and remedy."""
-
-    def __init__(self, document: Document) -> None:
-        self.document = document
-        self.warnings: list[str] = []
-
-    def table(self, *where: str) -> Mapping[str, Any]:
-        value: Any = self.document.content
-        for key in where:
-            value = value.get(key, {})
-            if not isinstance(value, dict):
-                raise self.document.error(
-                    where, f"{key} is not a table", f"write [{'.'.join(where)}]"
-                )
-        assert isinstance(value, dict)
-        return value
-
-    def read(self, where: Where, value: Any, reader: Callable[[str], T], example: str) -> T:
-        if isinstance(value, int | float) and not isinstance(value, bool):
-            raise self.document.error(
-                where, f"{where[-1]} = {value} has no unit", f'write  {where[-1]} = "{example}"'
-            )
-        if not isinstance(value, str):
-            raise self.document.error(
-                where, f"{where[-1]} is not a text", f'write  {where[-1]} = "{example}"'
-            )
-        try:
-            return reader(value)
-        except AmountError as error:
-            raise self.document.error(
-                where, f"{where[-1]}: {error.what}", f'write  {where[-1]} = "{example}"'
-            ) from error
-
-    def optional(
-        self, where: Where, table: Mapping[str, Any], reader: Callable[[str], T], example: str
-    ) -> T | None:
-        value = table.get(str(where[-1]))
-        return None if value is None else self.read(where, value, reader, example)
-
-    def positive(
-        self, where: Where, table: Mapping[str, Any], reader: Callable[[str], float], example: str
-    ) -> float | None:
-        value = self.optional(where, table, reader, example)
-        if value is not None and value <= 0:
-            raise self.document.error(
-                where, f"{where[-1]} is not more than nothing", f'write  {where[-1]} = "{example}"'
-            )
-        return value
-
-    def word(self, where: Where, table: Mapping[str, Any], known: tuple[str, ...]) -> str | None:
-        """A word; an unknown one is a warning and the widest prior, not an error."""
-        value = table.get(str(where[-1]))
-        if value is None:
-            return None
-        if not isinstance(value, str):
-            raise self.document.error(
-                where, f"{where[-1]} is not a text", f"one of {', '.join(known)}"
-            )
-        if value not in known:
-            self.warnings.append(
-                f"{where[-1]} {value!r} is not known here; nothing is assumed of it "
-                f"(known: {', '.join(known)})"
-            )
-        return value
 
 
 def read_plan(
@@ -142,10 +61,13 @@ def read_plan(
     Raises:
         FileError: naming file, line and remedy.
     """
-    r = _Reader(document)
+    r = Keys(document)
     kitchen, oven = r.table("kitchen"), r.table("oven")
     room = r.optional(("kitchen", "room"), kitchen, temperature_with_spread, "23 ± 2 °C")
     zone = kitchen.get("time_zone")
+    # A formula may bring its milestones; the plan's own go before them.
+    bake = read_milestones(r, "bake") or next((f.bake for f in formulas if f.bake), ())
+    cooling = read_milestones(r, "cooling") or next((f.cooling for f in formulas if f.cooling), ())
     return Plan(
         channels=_channels(r),
         altitude_m=r.optional(("kitchen", "altitude"), kitchen, length_m, "20 m"),
@@ -162,15 +84,15 @@ def read_plan(
             oven.get("fan") is True,
         ),
         cake=_cake(r),
-        bake_milestones=_milestones(r, "bake"),
-        cooling_milestones=_milestones(r, "cooling"),
+        bake_milestones=bake,
+        cooling_milestones=cooling,
         earlier_bakes=_earlier(frozen or {}),
         ingredients=_ingredients(frozen or {}),
         warnings=tuple(r.warnings),
     )
 
 
-def _channels(r: _Reader) -> Mapping[str, str]:
+def _channels(r: Keys) -> Mapping[str, str]:
     table = r.table("channels")
     out: dict[str, str] = {}
     for name, role in table.items():
@@ -202,7 +124,7 @@ def _channels(r: _Reader) -> Mapping[str, str]:
     return MappingProxyType(out)
 
 
-def _scales(r: _Reader) -> Mapping[str, ScaleFacts]:
+def _scales(r: Keys) -> Mapping[str, ScaleFacts]:
     """``[scale]`` speaks for the role ``scale``, ``["scale 2"]`` for the second one."""
     out: dict[str, ScaleFacts] = {}
     for role in r.document.content:
@@ -226,38 +148,11 @@ def _scales(r: _Reader) -> Mapping[str, ScaleFacts]:
     return MappingProxyType(out)
 
 
-def _cake(r: _Reader) -> CakePlan:
+def _cake(r: Keys) -> CakePlan:
     cake = r.table("cake")
     pan_table = r.table("cake", "pan") if "pan" in cake else None
-    pan = None
-    if pan_table is not None:
-        at = ("cake", "pan")
-        shape = r.word((*at, "shape"), pan_table, tuple(SHAPES)) or "round"
-        count = pan_table.get("count")
-        if count is not None and (
-            isinstance(count, bool) or not isinstance(count, int) or count < 1
-        ):
-            raise r.document.error((*at, "count"), f"count is {count!r}", "write  count = 12")
-        lengths = {
-            key: r.positive((*at, key), pan_table, length_m, "200 mm")
-            for key in ("diameter", "inner", "length", "width", "depth")
-        }
-        for needed in SHAPES.get(shape, ()):
-            if needed != "count" and lengths[needed] is None:
-                r.warnings.append(f"a {shape} pan without {needed}; its size is not used")
-        pan = Pan(
-            shape=shape,
-            diameter_m=lengths["diameter"],
-            inner_m=lengths["inner"],
-            length_m=lengths["length"],
-            width_m=lengths["width"],
-            count=count,
-            depth_m=lengths["depth"],
-            material=r.word((*at, "material"), pan_table, MATERIALS) or "aluminium",
-        )
-    pans = cake.get("pans")
-    if pans is not None and (isinstance(pans, bool) or not isinstance(pans, int) or pans < 1):
-        raise r.document.error(("cake", "pans"), f"pans is {pans!r}", "write  pans = 2")
+    pan = read_pan(r, ("cake", "pan"), pan_table) if pan_table is not None else None
+    pans = r.count(("cake", "pans"), cake, 2)
     return CakePlan(
         kind=r.word(("cake", "kind"), cake, KINDS),
         batter_kg=r.positive(("cake", "batter"), cake, mass_kg, "620 g"),
@@ -265,39 +160,6 @@ def _cake(r: _Reader) -> CakePlan:
         pans=pans,
         pan=pan,
     )
-
-
-def _milestones(r: _Reader, stage: str) -> tuple[Milestone, ...]:
-    out: list[Milestone] = []
-    for name, entry in r.table(stage, "milestones").items():
-        where: Where = (stage, "milestones", name)
-        if not isinstance(entry, dict):
-            raise r.document.error(
-                where, f"milestone {name!r} is not a table", f'write  {name} = {{ core = "97 °C" }}'
-            )
-        unknown = set(entry) - {"core", "surface", "core_above_room", "hold"}
-        given = set(entry) & {"core", "surface", "core_above_room"}
-        if unknown or len(given) != 1:
-            what = (
-                f"has {', '.join(sorted(unknown))}" if unknown else "needs exactly one temperature"
-            )
-            raise r.document.error(
-                where,
-                f"milestone {name!r} {what}",
-                f'write  {name} = {{ core = "97 °C" }}  (or surface, or core_above_room; and hold)',
-            )
-        out.append(
-            Milestone(
-                name=name,
-                core_c=r.optional((*where, "core"), entry, temperature_c, "97 °C"),
-                surface_c=r.optional((*where, "surface"), entry, temperature_c, "30 °C"),
-                core_above_room_k=r.optional(
-                    (*where, "core_above_room"), entry, temperature_difference_k, "2 °C"
-                ),
-                hold_s=r.optional((*where, "hold"), entry, duration_s, "60 s") or 0.0,
-            )
-        )
-    return tuple(out)
 
 
 def _ingredients(frozen: Mapping[str, Any]) -> tuple[Ingredient, ...]:
@@ -334,10 +196,13 @@ def plan_from_document(document: Mapping[str, Any]) -> Plan:
     body, formulas, frozen = (document.get(key) for key in ("plan", "formulas", "frozen"))
     if not isinstance(body, dict):
         raise FileError("plan", None, "the record holds no plan", "open the batch with a plan")
+    rows = frozen.get("ingredients") if isinstance(frozen, dict) else None
+    # Without rows it is a record from before household measures were understood.
+    pantry = Pantry.of_rows(rows) if isinstance(rows, list) else None
     return read_plan(
         Document(body, "plan"),
         [
-            read_formula(Document(formula, "formula"))
+            read_formula(Document(formula, "formula"), pantry)
             for formula in (formulas if isinstance(formulas, list) else ())
             if isinstance(formula, dict)
         ],
@@ -345,19 +210,31 @@ def plan_from_document(document: Mapping[str, Any]) -> Plan:
     )
 
 
-def load_plan_document(path: Path) -> dict[str, Any]:
+def load_plan_document(path: Path, pantry: Pantry | None = None) -> dict[str, Any]:
     """Plan file and the formulas beside it, as the document of a plan record; all are checked.
+
+    Args:
+        path: the plan's file.
+        pantry: what its formulas may name; by default the shipped ingredients and those in the
+            ``*.ingredients.toml`` beside the plan. The rows used are frozen in.
 
     Raises:
         FileError: naming file, line and remedy.
     """
     plan = Document.load(path)
-    beside = [Document.load(path.parent / name) for name in formula_files(plan)]
-    read_plan(plan, [read_formula(document) for document in beside])
+    files = formula_files(plan)
+    if pantry is None and files:
+        from logger.pantry import with_own
+
+        pantry = with_own(path.parent)
+    beside = [Document.load(path.parent / name) for name in files]
+    read = [read_formula(document, pantry) for document in beside]
+    read_plan(plan, read)
+    names = [line.ingredient for formula in read for line in formula.lines]
     return {
         "plan": plan.content,
         "formulas": [document.content for document in beside],
-        "frozen": {},
+        "frozen": {"ingredients": pantry.rows_for(names) if pantry is not None else []},
     }
 
 

@@ -30,6 +30,7 @@ from logger.announcer import Announcer
 from logger.entries import Tick
 from logger.freezing import freeze_from
 from logger.intake import LARGEST_PAYLOAD, Freeze, Intake, Message
+from logger.pantry import with_own
 from logger.presence import AnotherRecorder, Presence
 from logger.running import RunningBatches, StartBatch, ViewOf
 from logger.store import Reader, Store, StoreError, StoreStalled
@@ -139,7 +140,7 @@ class Recorder:
         self._wire.subscribe(topics.recorder, lambda _t, payload, _r: self.presence.hear(payload))
 
     def _freeze(self, document: Mapping[str, Any], pos: int) -> dict[str, Any]:
-        return freeze_from(self._reader, document, pos)
+        return freeze_from(self._reader, document, pos, with_own(self._folder))
 
     # -- life ----------------------------------------------------------------------------------
 

@@ -47,12 +47,25 @@ def default_share(ingredient: str) -> float:
     return OTHER
 
 
-def default_tolerance_kg(ingredient: str, target_kg: float) -> float:
+# The same classes by what the table says of an ingredient; the other kinds are OTHER.
+KINDS: dict[str, float] = {
+    **dict.fromkeys(("leavening", "acid", "salt", "flavour"), FINE),
+    **dict.fromkeys(("flour", "starch", "sugar", "fat", "cocoa", "chocolate"), STRUCTURE),
+}
+
+
+def default_tolerance_kg(ingredient: str, target_kg: float, kind: str | None = None) -> float:
     """± tolerance in kilograms for a line without one of its own.
+
+    Args:
+        ingredient: its name, from whose words the class is told where the kind is not known.
+        target_kg: the line's target.
+        kind: as `logger.ingredient.Ingredient.kind`, where the ingredient is known.
 
     >>> round(default_tolerance_kg("cake flour", 0.27), 6)
     0.0027
     >>> default_tolerance_kg("saffron", 0.0005)
     0.0001
     """
-    return max(FLOOR_KG, default_share(ingredient) * target_kg)
+    share = default_share(ingredient) if kind is None else KINDS.get(kind, OTHER)
+    return max(FLOOR_KG, share * target_kg)

@@ -4,6 +4,7 @@ import pytest
 
 from logger.document import Document, FileError
 from logger.formula import default_tolerance_kg, read_formula
+from logger.pantry import shipped
 from logger.planfile import load_plan, plan_from_document, read_plan
 
 PLAN = """
@@ -73,7 +74,12 @@ def test_a_plan_is_read_whole(folder):
     assert plan.cooling_milestones[1].core_above_room_k == 2.0
     assert plan.formula is not None
     assert [line.key for line in plan.formula.lines] == ["butter", "butter#2", "eggs"]
-    assert plan.formula.lines[2].target_kg is None
+    assert plan.formula.lines[2].target_kg == 0.15  # USDA SR 28, record 01123: 1 large = 50 g
+    assert plan.formula.lines[2].by == "count"
+    assert [row.name for row in plan.ingredients] == [
+        "Butter, without salt",
+        "Egg, whole, raw, fresh",
+    ]
     assert plan.warnings == ()
 
 
@@ -130,7 +136,7 @@ def test_a_plan_out_of_the_log_is_the_same_as_the_file(folder):
 )
 def test_a_formula_that_cannot_be_used_is_refused(text, line, word):
     with pytest.raises(FileError, match=word) as refused:
-        read_formula(Document.parse(text, "f.toml"))
+        read_formula(Document.parse(text, "f.toml"), shipped())
 
     assert refused.value.line == line
 
