@@ -151,8 +151,10 @@ def plain(word: str) -> str:
 
 _NO_MILK = re.compile(r"\b(?:coconut|almond|oat|soya?|rice|vegan|plant|cocoa|shea|apple|nut|"
                       r"peanut|cashew|hazelnut|pistachio)\b")  # fmt: skip
-_NO_WHEAT = re.compile(r"\b(?:rice|corn|cornmeal|maize|rye|barley|oat|almond|hazelnut|coconut|chickpea|"
-                       r"buckwheat|potato|soya?|tapioca|gluten[- ]free)\b")  # fmt: skip
+_NO_WHEAT = re.compile(
+    r"\b(?:rice|corn|cornmeal|maize|rye|barley|oat|almond|hazelnut|coconut|chickpea|buckwheat|"
+    r"potato|soya?|tapioca|gluten[- ]free)\b"
+)
 _NAMED = tuple(
     (word, re.compile(rf"\b{re.escape(spelt)}s?\b"))
     for spelt, word in [*((word, word) for word in GROUPS), *SPELT.items()]
