@@ -23,7 +23,10 @@ SHAPES: dict[str, tuple[str, ...]] = {
     "cups": ("count", "diameter"),
 }
 MATERIALS = ("aluminium", "dark", "tinplate", "glass", "silicone", "steel", "ceramic", "paper")
-LENGTHS = ("diameter", "inner", "length", "width", "depth")
+# The base and, where the sides slope, the rim.
+LENGTHS = (
+    "diameter", "inner", "length", "width", "depth", "top_diameter", "top_length", "top_width",
+)  # fmt: skip
 PAN_KEYS = ("shape", *LENGTHS, "count", "material")
 
 
@@ -47,6 +50,9 @@ def read_pan(r: Keys, at: Where, table: Mapping[str, Any]) -> Pan:
         count=r.count((*at, "count"), table, 12),
         depth_m=lengths["depth"],
         material=r.word((*at, "material"), table, MATERIALS) or "aluminium",
+        top_diameter_m=lengths["top_diameter"],
+        top_length_m=lengths["top_length"],
+        top_width_m=lengths["top_width"],
     )
 
 

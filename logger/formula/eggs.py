@@ -15,7 +15,6 @@ from fractions import Fraction
 from logger.formula.kinds import Table, kinded, listed
 from logger.formula.percent import exact
 from logger.formula.scaling import Scaled, cautions, counted, pieces_text, said_factor, scaled_line
-from logger.formula.tolerance import default_tolerance_kg
 from logger.plan import Formula, Line, Makes
 
 _EGG = re.compile(r"\b(?:eggs?|yolks?|whites?)\b", re.IGNORECASE)
@@ -152,9 +151,9 @@ def _made(
     was = scaled.was
     by_key = {one.key: one for one in pieces}
     lines = tuple(
-        _counted_line(line, by_key[line.key], counts[line.key])
+        _counted_line(line, by_key[line.key], counts[line.key], table)
         if line.key in counts
-        else scaled_line(line, factor)
+        else scaled_line(line, factor, table)
         for line in was.lines
     )
     formula = replace(was, lines=lines, makes=makes)
@@ -168,14 +167,12 @@ def _made(
     )
 
 
-def _counted_line(line: Line, piece: Pieces, count: int) -> Line:
-    new = scaled_line(line, count / piece.count)
+def _counted_line(line: Line, piece: Pieces, count: int, table: Table) -> Line:
+    new = scaled_line(line, count / piece.count, table)
     text = pieces_text(Fraction(count), piece.word)
     if line.by == "count":
         return replace(new, amount=text)
-    assert new.target_kg is not None
-    tolerance = new.tolerance_kg or default_tolerance_kg(line.ingredient, new.target_kg)
-    return replace(new, amount=text, by="count", tolerance_kg=tolerance, source=piece.source)
+    return replace(new, amount=text, by="count", source=piece.source)
 
 
 def _counted(counts: Mapping[str, int], pieces: tuple[Pieces, ...]) -> str:

@@ -109,7 +109,7 @@ def by_factor(
     """
     if factor <= 0:
         raise ScalingError(f"a factor of {float(factor):g} leaves nothing", "give one above 0")
-    lines = tuple(scaled_line(line, factor) for line in formula.lines)
+    lines = tuple(scaled_line(line, factor, table) for line in formula.lines)
     for line in lines:
         if line.target_kg is not None and line.target_kg > LARGEST_KG:
             raise ScalingError(
@@ -133,7 +133,7 @@ def said_factor(factor: Fraction) -> str:
     return f"{float(factor):.5g}"
 
 
-def scaled_line(line: Line, factor: Fraction) -> Line:
+def scaled_line(line: Line, factor: Fraction, table: Table) -> Line:
     """One line times a factor.
 
     A tolerance that came from the class of the ingredient is made anew for the new target; the
@@ -144,15 +144,22 @@ def scaled_line(line: Line, factor: Fraction) -> Line:
     target = float(exact(line.target_kg) * factor)
     tolerance = line.tolerance_kg
     if tolerance is not None:
-        if tolerance == default_tolerance_kg(line.ingredient, line.target_kg):
-            tolerance = default_tolerance_kg(line.ingredient, target)
+        if tolerance == class_tolerance_kg(line, line.target_kg, table):
+            tolerance = class_tolerance_kg(line, target, table)
         else:
             tolerance = max(FLOOR_KG, float(exact(tolerance) * factor))
     new = replace(line, target_kg=target, tolerance_kg=tolerance)
     if (text := _pieces(line, factor)) is not None:
-        spread = None if line.spread_kg is None else float(exact(line.spread_kg) * factor)
+        # Each piece scatters for itself, so many together scatter as the root of their number.
+        spread = None if line.spread_kg is None else line.spread_kg * math.sqrt(factor)
         return replace(new, amount=text, spread_kg=spread)
     return replace(new, amount=in_grams(target), by="mass", spread_kg=None, source=None)
+
+
+def class_tolerance_kg(line: Line, target_kg: float, table: Table) -> float:
+    """The tolerance that a line of this ingredient has where it gives none of its own."""
+    row = table.find(line.ingredient)
+    return default_tolerance_kg(line.ingredient, target_kg, None if row is None else row.kind)
 
 
 def _pieces(line: Line, factor: Fraction) -> str | None:

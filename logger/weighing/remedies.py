@@ -14,16 +14,16 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from logger.formula.kinds import Table, kind_by_name, weighed
+from logger.formula.portions import measures_of
+from logger.formula.spread import spread_of
 from logger.ingredient import Ingredient
 from logger.plan import Line, ScaleFacts
+from logger.quantity import VOLUME
 from logger.weighing.verdict import judge
 
 # Kinds for which a level spoon is a fair measure, up to this mass (common practice).
 SPOONED = ("leavening", "salt", "flavour", "acid")
 SPOON_KG = 0.02
-# One standard deviation of a level spoon (common practice, where no published spread is known).
-SPOON_SPREAD = 0.1
-TEASPOON_ML = 4.92892159375  # US teaspoon, exact (231 in³ / 768)
 
 # What may be stretched with a dry carrier, and the carriers, the best first.
 STRETCHED = ("leavening", "salt", "flavour", "acid")
@@ -87,14 +87,14 @@ def teaspoon_kg(row: Ingredient | None) -> tuple[float, float] | None:
     """Mass of a level teaspoon and its standard deviation in kilograms; None where not known."""
     if row is None:
         return None
-    for portion in row.portions:
-        if re.match(r"(?:tsp|teaspoons?)\b", portion.words.strip(), re.IGNORECASE):
-            mass = portion.mass_g / portion.amount / 1e3
-            sd = portion.sd_g / portion.amount / 1e3 if portion.sd_g else SPOON_SPREAD * mass
-            return mass, sd
+    size_ml = VOLUME["tsp"]
+    for measure in measures_of(row):
+        if measure.unit == "tsp":
+            mass = float(measure.grams_per_ml * size_ml) / 1e3
+            return mass, spread_of(row, measure, size_ml).share * mass
     if row.density_g_ml is not None:
-        mass = row.density_g_ml * TEASPOON_ML / 1e3
-        return mass, SPOON_SPREAD * mass
+        mass = row.density_g_ml * float(size_ml) / 1e3
+        return mass, spread_of(row, None, size_ml).share * mass
     return None
 
 
