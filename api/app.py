@@ -17,7 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api import refusal
 from api.deps import Kitchen, KitchenDep
-from api.routes import batches, kitchen, marks, stream
+from api.routes import batches, formulas, kitchen, marks, stream
 
 HERE = Path(__file__).parent
 # The page is complete in itself: nothing is ever asked of another host.
@@ -53,13 +53,17 @@ def build(opened: Kitchen) -> FastAPI:
     app.state.kitchen = opened
     refusal.teach(app)
     app.add_middleware(_Guard)
-    for routes in (kitchen, batches, marks, stream):
+    for routes in (kitchen, batches, formulas, marks, stream):
         app.include_router(routes.router)
     templates = Jinja2Templates(HERE / "templates")
 
     @app.get("/", include_in_schema=False)
     def page(request: Request, kitchen: KitchenDep) -> HTMLResponse:
         return templates.TemplateResponse(request, "page.html", {"title": kitchen.config.title})
+
+    @app.get("/formula", include_in_schema=False)
+    def formula_view(request: Request, kitchen: KitchenDep) -> HTMLResponse:
+        return templates.TemplateResponse(request, "formula.html", {"title": kitchen.config.title})
 
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     return app

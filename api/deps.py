@@ -9,6 +9,7 @@ from typing import Annotated
 from fastapi import Depends, Request
 
 from api.desk import Desk
+from api.formulary import Formulary, SavedFormula
 from api.live import Live
 from api.refusal import Refusal
 from api.views import Views
@@ -16,7 +17,10 @@ from drivers.clock import Clock
 from drivers.config import Config
 from drivers.mqtt import BrokerAddress, Wire
 from drivers.topics import Topics
-from logger.store import BatchRow, Reader
+from logger.entries import InstrumentState
+from logger.formula.pantry import Pantry
+from logger.pantry import with_own
+from logger.store import BatchRow, Reader, StoreError
 
 
 @dataclass(slots=True)
@@ -29,6 +33,8 @@ class Kitchen:
         reader: the log, opened read-only.
         wire: the connection to the broker.
         views, live, desk: batches folded; the live stream; marks and commands.
+        formulary: the kitchen's saved formulas.
+        folder: where log, saved formulas and the kitchen's own ingredients lie.
     """
 
     config: Config
@@ -38,6 +44,8 @@ class Kitchen:
     views: Views
     live: Live
     desk: Desk
+    formulary: Formulary
+    folder: Path
 
     @classmethod
     def open(
@@ -51,7 +59,8 @@ class Kitchen:
         live = Live(reader, views, clock)
         wire.subscribe(topics.readings("+"), live.on_readings)
         wire.subscribe(topics.events("+"), live.on_events)
-        return cls(config, clock, reader, wire, views, live, Desk(wire, topics, reader, clock))
+        desk = Desk(wire, topics, reader, clock)
+        return cls(config, clock, reader, wire, views, live, desk, Formulary(folder), folder)
 
     def start(self) -> None:
         """Begin (on the event loop)."""
@@ -75,6 +84,59 @@ class Kitchen:
         if row is None:
             raise Refusal(404, f"There is no batch {batch!r}.", "GET /api/batches lists them.")
         return row
+
+    def instrument_states(self) -> list[InstrumentState]:
+        """What the instruments announced last; none before there is a log."""
+        try:
+            return self.reader.instruments()
+        except StoreError:
+            return []
+
+    def pantry(self) -> Pantry:
+        """The shipped ingredients and the kitchen's own, as their files are now.
+
+        Raises:
+            FileError: a file of the kitchen's own cannot be used.
+        """
+        return with_own(self.folder)
+
+    def saved(self, name: str) -> list[SavedFormula]:
+        """All versions of the saved formula with this name or address, at least one.
+
+        Raises:
+            Refusal: 404.
+        """
+        versions = self.formulary.versions(name)
+        if not versions:
+            raise Refusal(
+                404, f"There is no saved formula {name!r}.", "GET /api/formulas lists them."
+            )
+        return versions
+
+    def saved_version(self, name: str, version: int | None) -> SavedFormula:
+        """One version of a saved formula, by default the latest.
+
+        Raises:
+            Refusal: 404.
+        """
+        return picked(self.saved(name), version)
+
+
+def picked(versions: list[SavedFormula], version: int | None) -> SavedFormula:
+    """Of the versions of a formula the one with this number, by default the latest.
+
+    Raises:
+        Refusal: 404.
+    """
+    found = [saved for saved in versions if version in (None, saved.version)]
+    if not found:
+        latest = versions[-1]
+        raise Refusal(
+            404,
+            f"{latest.name!r} has no version {version}; its latest is {latest.version}.",
+            f"GET /api/formulas/{latest.address} lists them.",
+        )
+    return found[-1]
 
 
 def _kitchen(request: Request) -> Kitchen:

@@ -19,7 +19,10 @@ from typing import Any
 
 from sqlite_utils import Database, Migrations
 
+from api.given import fit
 from logger.document import Document
+from logger.formula import read_formula
+from logger.formula.pantry import Pantry
 
 FILE_NAME = "kitchen.db"
 LOCK_NAME = "kitchen.lock"
@@ -145,22 +148,31 @@ class Formulary:
         self.path = folder / FILE_NAME
         self._lock_path = folder / LOCK_NAME
 
-    def save(self, document: Document, now_us: int) -> tuple[SavedFormula, bool]:
-        """Keep a formula as the next version of its name; gives it, and whether it is new.
+    def save(self, document: Document, pantry: Pantry, now_us: int) -> tuple[SavedFormula, bool]:
+        """Check a formula and keep it as the next version of its name; gives it, and if it is new.
 
         What is there already is not saved twice: the same text, or (where it has no text of its
         own) the same content, answers the version that holds it.
 
         Args:
-            document: a formula that was read without complaint, so that it has a name.
+            document: TOML or JSON.
+            pantry: the ingredients it is checked against.
             now_us: kitchen time.
 
         Raises:
+            FileError: it cannot be used.
             FormularyError: the file cannot be read or written.
         """
-        name = " ".join(str(document.content["name"]).split())
+        document = fit(document)
+        name = " ".join(read_formula(document, pantry).name.split())
+        if len(name) > LONGEST_NAME or not name.isprintable():
+            raise document.error(
+                ("name",),
+                f"a name has at most {LONGEST_NAME} letters, all of them visible",
+                "shorten it",
+            )
         text = document.text.replace("\r\n", "\n") or None
-        body = json.dumps(document.content, ensure_ascii=False, allow_nan=False)
+        body = json.dumps(document.content, ensure_ascii=False)
         with self._writing() as connection:
             formula, address = self._formula(connection, name)
             for row in connection.execute(f"{_VERSION} WHERE f.id = ? ORDER BY 3", (formula,)):

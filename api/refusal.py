@@ -12,6 +12,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
+from api.formulary import FormularyError
 from logger.document import FileError
 from logger.store import StoreError
 
@@ -98,6 +99,14 @@ def teach(app: FastAPI) -> None:
     async def _store(_request: Request, error: StoreError) -> JSONResponse:
         return answer(
             503, f"The log cannot be read: {error}.", "Start the recorder, then try again."
+        )
+
+    @app.exception_handler(FormularyError)
+    async def _formulary(_request: Request, error: FormularyError) -> JSONResponse:
+        return answer(
+            503,
+            f"The saved formulas cannot be had: {error}.",
+            "See that the folder can be written and the disk has room, then try again.",
         )
 
     @app.exception_handler(Exception)

@@ -2,27 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from fastapi import APIRouter, Query
 
 from api.answers import (
     AdditionAnswer,
     BatchAnswer,
     BatchesAnswer,
+    BatchSheetsAnswer,
     BatchWithPlanAnswer,
     CurveAnswer,
     EventAnswer,
     EventsAnswer,
+    FrozenSheet,
     GapAnswer,
     Points,
     RibbonAnswer,
+    SavedVersionAnswer,
     SpanAnswer,
     StateAnswer,
 )
 from api.deps import BatchDep, Kitchen, KitchenDep
 from api.live import Place, place_of, place_text
 from api.refusal import Refusal, answers
+from api.sheets import saved_facts, scales_of, sheet_of
 from drivers.reading import MICROSECOND, microseconds, seconds
 from logger.events import BatchStage, WeighingAddition
+from logger.formula.pantry import Pantry
+from logger.planfile import plan_from_document
 from logger.store import BatchRow, Chart, EventRow
 
 router = APIRouter(prefix="/api/batches", tags=["batches"])
@@ -81,6 +90,34 @@ def batch(kitchen: KitchenDep, row: BatchDep) -> BatchWithPlanAnswer:
         plan=document.get("plan") or {},
         formulas=document.get("formulas") or [],
     )
+
+
+@router.get("/{batch}/sheet", responses=answers(404))
+def sheet(kitchen: KitchenDep, row: BatchDep) -> BatchSheetsAnswer:
+    """The sheets of the batch's formulas, from the plan it rests on and nothing newer."""
+    entry = kitchen.reader.plan_entry(row.id)
+    document = entry.document if entry else {}
+    plan = plan_from_document(document)
+    pantry = Pantry(plan.ingredients)
+    scales = scales_of(plan, kitchen.instrument_states(), kitchen.live.latest.copy())
+    contents = document.get("formulas") or []
+    return BatchSheetsAnswer(
+        batch=row.id,
+        sheets=[
+            FrozenSheet(
+                **sheet_of(formula, pantry, scales),
+                saved=_saved(kitchen, content),
+            )
+            for formula, content in zip(plan.formulas, contents, strict=True)
+        ],
+    )
+
+
+def _saved(kitchen: Kitchen, content: Mapping[str, Any]) -> SavedVersionAnswer | None:
+    """The latest saved version that says the same."""
+    versions = kitchen.formulary.versions(str(content.get("name")))
+    same = [one for one in versions if one.content == content]
+    return SavedVersionAnswer(**saved_facts(same[-1])) if same else None
 
 
 @router.get("/{batch}/state", responses=answers(404))

@@ -6,11 +6,13 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from api.answers import MarkAnswer, MarkBody, OpenBody, OpenedAnswer
-from api.deps import BatchDep, KitchenDep
+from api.answers import MarkAnswer, MarkBody, OpenBody, OpenedAnswer, SavedFormulaBody
+from api.deps import BatchDep, Kitchen, KitchenDep
+from api.given import given
 from api.refusal import Refusal, answers
 from logger.document import Document
-from logger.planfile import formula_files, plan_from_document
+from logger.formula import read_formula
+from logger.planfile import formula_files, read_plan
 
 router = APIRouter(prefix="/api", tags=["marks"])
 
@@ -32,17 +34,23 @@ def mark_of_batch(kitchen: KitchenDep, row: BatchDep, body: MarkBody) -> MarkAns
     return MarkAnswer(id=mark_id, position=position)
 
 
-@router.post("/batches", status_code=201, responses=answers(409))
+@router.post("/batches", status_code=201, responses=answers(404, 409))
 def open_batch(kitchen: KitchenDep, body: OpenBody) -> OpenedAnswer:
     """Open a batch: plan and formula are checked here, and enter the log inside the mark."""
-    plan = _content(body.plan, "plan")
-    formulas = [_content(formula, "formula") for formula in body.formulas]
-    named = formula_files(Document(plan, "plan"))
+    plan = given(body.plan, "plan")
+    formulas = [_formula(kitchen, formula) for formula in body.formulas]
+    named = formula_files(plan)
     if len(named) > len(formulas):
         missing = ", ".join(repr(name) for name in named[len(formulas) :])
         raise Refusal(422, f"The plan names {missing}.", "Send them along in formulas.")
-    plan_from_document({"plan": plan, "formulas": formulas, "frozen": {}})
-    document: dict[str, Any] = {"mark": "open batch", "plan": plan, "formulas": formulas}
+    # Checked against what the recorder freezes in.
+    pantry = kitchen.pantry()
+    read_plan(plan, [read_formula(formula, pantry) for formula in formulas])
+    document: dict[str, Any] = {
+        "mark": "open batch",
+        "plan": plan.content,
+        "formulas": [formula.content for formula in formulas],
+    }
     if body.batch is not None:
         document["batch"] = body.batch
     mark_id, position = kitchen.desk.mark(document)
@@ -51,5 +59,14 @@ def open_batch(kitchen: KitchenDep, body: OpenBody) -> OpenedAnswer:
     return OpenedAnswer(id=mark_id, position=position, batch=opened)
 
 
-def _content(given: str | dict[str, Any], name: str) -> dict[str, Any]:
-    return Document.parse(given.encode(), name).content if isinstance(given, str) else given
+def _formula(kitchen: Kitchen, sent: str | dict[str, Any] | SavedFormulaBody) -> Document:
+    """What a formula says, whether it was sent along or saved before."""
+    if isinstance(sent, SavedFormulaBody):
+        return kitchen.saved_version(sent.saved, sent.version).document
+    if isinstance(sent, dict) and "saved" in sent:
+        raise Refusal(
+            422,
+            "A saved formula is named by saved and version, and nothing else.",
+            'Send for example {"saved": "Pear and ginger layer cake", "version": 2}.',
+        )
+    return given(sent, "formula")

@@ -28,11 +28,11 @@ export function chance(probability) {
 export function drawBudget(line) {
   const rows = Object.entries(PARTS)
     .filter(([key]) => line.budget[key])
-    .map(([key, words]) => [words, `\u00b1\u00a0${mass(line.budget[key], fine(line.budget[key]))}`]);
+    .map(([key, words]) => [words, mass(line.budget[key], fine(line.budget[key]))]);
   const u = line.expanded_uncertainty_kg;
   if (u !== null) rows.push(["together, doubled (U, k\u00a0=\u00a02)", `\u00b1\u00a0${mass(u, fine(u))}`]);
   if (line.probability_within !== null) rows.push(["chance that the true amount is inside", chance(line.probability_within)]);
-  return element("table", { className: "budget" }, element("tbody", {}, ...rows.map(([words, value], i) => element(
+  return element("table", { className: "budget" }, element("caption", { className: "only-heard" }, `What the uncertainty of ${line.ingredient} is made of`), element("tbody", {}, ...rows.map(([words, value], i) => element(
     "tr", { className: u !== null && i >= rows.length - (line.probability_within === null ? 1 : 2) ? "sum" : "" },
     element("th", { scope: "row" }, words), element("td", {}, value),
   ))));

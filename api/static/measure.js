@@ -184,3 +184,25 @@ export function smallMeasure(line) {
   }
   return svg;
 }
+
+/**
+ * A ratio held against its classical range, in small; an end that no rule gives is null.
+ *
+ * The brackets stand at the same place in every row, so that what lies outside shows down a list.
+ */
+export function ratioMeasure(value, low, high) {
+  const [width, height, y] = [104, 20, 10];
+  const svg = shape("svg", { viewBox: `0 0 ${width} ${height}`, width, height, "aria-hidden": "true" });
+  svg.append(shape("path", { class: "axis", d: `M3 ${y}H${width - 3}` }));
+  if (low === null && high === null) return svg;
+  const from = low ?? 0;
+  const to = high ?? 2 * from;
+  const [half, middle] = [(to - from) / 2, (to + from) / 2];
+  const x = scale(middle - 3.2 * half, middle + 3.2 * half, 3, width - 3);
+  const pair = brackets(x, from, to, y, 8, 4, 1.75);
+  svg.append(thick(x, middle - 3.2 * half, value, y, 4, 3, width - 3));
+  if (low !== null) svg.append(pair[0]);
+  if (high !== null) svg.append(pair[1]);
+  svg.append(...point(x, { value, low: null, high: null }, y, { radius: 3.25, cap: 5, stroke: 1.5, left: 3, right: width - 3 }));
+  return svg;
+}

@@ -14,6 +14,7 @@ from drivers.reading import MICROSECOND, Reading, microseconds
 from logger import events as ev
 from logger.entries import Gap, InstrumentState, Mark, PlanEntry
 from logger.events import Body, Event
+from logger.pantry import shipped
 from logger.planfile import plan_from_document
 from logger.store import Store
 
@@ -58,6 +59,11 @@ WEIGHED = {
     "whole milk": (179.4, 1.1, "within"),
     "pear": (221.0, 1.1, "within"),
 }
+# Standard uncertainties whose doubled sum is the 1.1 g above.
+BUDGET = {
+    "resolution_kg": 0.000408, "repeatability_kg": 0.0001, "class_error_kg": 0.000355,
+    "drift_kg": None, "splice_kg": None,
+}  # fmt: skip
 # Seconds from the opening.
 LINE_S = 45
 PREHEAT_S, IN_S, DONE_S, OUT_S, UNMOULD_S, FROST_S, CLOSE_S = 600, 780, 2480, 2540, 3300, 7000, 7300
@@ -115,7 +121,9 @@ class Fabricated:
 
     def open(self) -> None:
         """The plan's record and the opening event."""
-        document = {"plan": PLAN, "formulas": [FORMULA], "frozen": {}}
+        names = [line["ingredient"] for line in FORMULA["line"]]
+        frozen = {"ingredients": shipped().rows_for(names)}
+        document = {"plan": PLAN, "formulas": [FORMULA], "frozen": frozen}
         opening, _ = self.store.add(
             Mark("open batch", self.t0, id=f"open-{self.batch}", batch=self.batch), self.t0
         )
@@ -156,7 +164,7 @@ class Fabricated:
                 line=line.key, mass_kg=grams / 1000, expanded_uncertainty_kg=uncertainty / 1000,
                 target_kg=line.target_kg, lower_kg=line.lower_kg, upper_kg=line.upper_kg,
                 probability_within=0.99 if verdict == "within" else 0.4, verdict=verdict,
-                scale="bench-scale/mass", start_at=self.at(s - 20),
+                scale="bench-scale/mass", start_at=self.at(s - 20), budget=BUDGET,
             )  # fmt: skip
             happenings.append((s, [addition]))
         happenings += self._oven(length) + self._forecasts(length)
