@@ -135,6 +135,14 @@ def test_dry_milk_and_dried_egg_are_no_liquids():
     assert set(found.uncounted) == {"nonfat dry milk", "dried whole egg", "milk powder"}
 
 
+def test_condensed_milk_is_no_liquid_for_it_is_mostly_not_water():
+    found = of(POUND | {"sweetened condensed milk": 100.0, "evaporated milk": 100.0})
+
+    # USDA SR 28: record 01095 holds 27 % of water, record 01096 74 %.
+    assert found.amounts.liquids_kg == pytest.approx(0.25 + 0.100)
+    assert found.uncounted == ("sweetened condensed milk",)
+
+
 def test_the_salt_of_salted_butter_counts():
     salted = {"plain flour": 250.0, "salted butter": 250.0}
 

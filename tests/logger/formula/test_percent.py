@@ -11,7 +11,7 @@ from kitchen_lines import BAKE, FROSTING, PEAR_AND_GINGER, TWO_ROUND_PANS, formu
 
 from logger.formula.kinds import kinded
 from logger.formula.percent import exact, missing_flour, percentages
-from logger.plan import MixingStep
+from logger.plan import Makes, MixingStep, Pan
 
 GRAMS = st.integers(1, 5_000_000).map(lambda n: Fraction(n, 1000))
 MASSES = st.dictionaries(st.sampled_from("abcdefgh"), GRAMS, min_size=1)
@@ -87,6 +87,13 @@ def test_a_cake_without_flour_is_told_so_with_a_remedy(grams, more):
 )
 def test_what_is_meant_to_have_no_flour_is_no_error(name, more):
     assert missing(name, FROSTING, **more) is None
+
+
+@pytest.mark.parametrize(
+    "more", [{"makes": Makes(Pan())}, {"makes": Makes(batter_per_pan_kg=0.5)}, {"steps": (BAKE,)}]
+)
+def test_whatever_its_name_what_is_baked_is_asked_for_its_flour(more):
+    assert missing("Lemon curd", FROSTING, **more) is not None
 
 
 def test_a_cake_named_after_a_cream_is_still_a_cake():
