@@ -18,7 +18,7 @@ COMMANDS: dict[str, str] = {
     "replay": "api.offline:replay",
     "oven-drift": "api.drift:oven_drift",
     "export": "api.offline:export",
-    "formula": "api.offline:formula",
+    "formula": "api.formulas:formula",
     "version": "api.command:version",
 }
 

@@ -1,4 +1,4 @@
-"""Commands that need no daemon: decode, replay, export, formula."""
+"""Commands that need no daemon: decode, replay, export."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from api.failure import MissingOrBusy, UnusableFile
-from logger.document import Document, FileError
+from logger.document import FileError
 
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
@@ -157,42 +157,3 @@ def export(batch: str | None, folder: Path, events: bool, output: Path | None) -
         finally:
             if output is not None:
                 stream.close()
-
-
-@click.group()
-def formula() -> None:
-    """Look at formulas: what their lines weigh, and whether the file can be used."""
-
-
-@formula.command("check")
-@click.argument("file", type=FILE)
-@click.option("--json", "as_json", is_flag=True, help="As JSON.")
-def formula_check(file: Path, as_json: bool) -> None:
-    """Say whether FILE can be used, and what each line weighs with its tolerance."""
-    from logger.formula import read_formula
-    from logger.pantry import with_own
-
-    try:
-        read = read_formula(Document.load(file), with_own(file.parent))
-    except FileError as error:
-        raise UnusableFile(str(error)) from error
-    if as_json:
-        _say(
-            {
-                "name": read.name,
-                "lines": [
-                    {"key": x.key, "amount": x.amount, "target_kg": x.target_kg,
-                     "lower_kg": x.lower_kg, "upper_kg": x.upper_kg, "bowl": x.bowl}
-                    for x in read.lines
-                ],
-            }
-        )  # fmt: skip
-        return
-    click.echo(read.name)
-    for x in read.lines:
-        weight = (
-            f"{x.target_kg * 1000:9.1f} g ± {x.tolerance_kg * 1000:.1f} g"
-            if x.target_kg is not None and x.tolerance_kg is not None
-            else "   to taste"
-        )
-        click.echo(f"  {x.key:<28} {x.amount:>10}  {weight}  {x.bowl or ''}".rstrip())

@@ -114,6 +114,9 @@ def _by_factor(scaled: Scaled, pieces: tuple[Pieces, ...], table: Table) -> EggW
     makes = scaled.formula.makes
     if makes.batter_per_pan_kg is not None:
         makes = replace(makes, batter_per_pan_kg=float(exact(makes.batter_per_pan_kg) * more))
+    portions = scaled.was.makes.portions
+    if portions is not None and not scaled.for_portions:
+        makes = replace(makes, portions=max(1, round(portions * factor)))
     sentence = (
         f"{_counted(counts, pieces)}, every line × {said_factor(factor)}: all ratios kept, "
         + (f"the whole {off:+.1%}." if off else "nothing changes.")

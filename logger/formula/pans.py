@@ -285,7 +285,7 @@ def fill(
     whole = volume_m3(pan)
     least, share, most = (batter_m3(batter_kg, g) / whole for g in (span[1], middle, span[0]))
     wanted = FILL[known]
-    if least > 1:
+    if share > 1:
         word = "over"
     elif most < wanted[0]:
         word = "low"

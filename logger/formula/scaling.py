@@ -65,6 +65,7 @@ class Scaled:
         sentences: what was done.
         of_pans: what is to be watched of the pans.
         of_lines: what does not simply follow the factor.
+        for_portions: it was asked for by their number, which then stays.
     """
 
     formula: Formula
@@ -73,6 +74,7 @@ class Scaled:
     sentences: tuple[str, ...] = ()
     of_pans: tuple[str, ...] = ()
     of_lines: tuple[str, ...] = ()
+    for_portions: bool = False
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -248,10 +250,9 @@ def to_portions(formula: Formula, portions: int, table: Table) -> Scaled:
         raise ScalingError(f"{portions} portions are none", "give 1 or more")
     factor = Fraction(portions, made)
     makes = replace(scaled_makes(formula.makes, factor), portions=portions)
-    return by_factor(
-        formula, factor, table, makes=makes,
-        sentences=(f"From {made} to {portions} portions: × {said_factor(factor)}.",),
-    )  # fmt: skip
+    said = f"From {made} to {portions} portions: × {said_factor(factor)}."
+    scaled = by_factor(formula, factor, table, makes=makes, sentences=(said,))
+    return replace(scaled, for_portions=True)
 
 
 def to_total(formula: Formula, wanted_kg: float, table: Table) -> Scaled:

@@ -186,7 +186,7 @@ def scale_fit(name: str, facts: ScaleFacts, line: Line, load_kg: float = 0.0) ->
     tolerance = (upper - lower) / 2
     reason = (
         f"{called(name).capitalize()} reads {grams(d_kg)} g and is sure to "
-        f"±{grams(u_kg, d_kg / 10)} g; the tolerance is ±{grams(tolerance, d_kg / 10)} g."
+        f"±{two_figures(u_kg)} g; the tolerance is ±{two_figures(tolerance)} g."
     )
     fresh = replace(found, class_error_kg=found.class_error_kg / IN_SERVICE)
     if found.class_error_kg and readings_within(fresh.standard_kg, d_kg, target, lower, upper):
@@ -216,6 +216,16 @@ def grams(mass_kg: float, division_kg: float | None = None) -> str:
     # A step such as 0.0002835 kg (0.01 oz) is no decimal one; a hundredth of a gram shows it.
     decimals = min(4, max(0, math.ceil(-math.log10(division_kg * 1e3) - 1e-9)))
     return f"{mass_kg * 1e3:.{decimals}f}"
+
+
+def two_figures(mass_kg: float) -> str:
+    """Grams to two figures, as an uncertainty is told.
+
+    >>> two_figures(0.00084), two_figures(0.0135), two_figures(0.135)
+    ('0.84', '14', '135')
+    """
+    g = mass_kg * 1e3
+    return f"{g:.{max(0, 1 - math.floor(math.log10(g)))}f}" if g > 0 else "0"
 
 
 def finer_division_kg(line: Line, than_kg: float) -> float | None:

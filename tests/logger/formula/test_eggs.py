@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.formula.eggs import egg_pieces, whole_eggs
-from logger.formula.scaling import by_factor
+from logger.formula.scaling import by_factor, to_portions
 from logger.ingredient import Ingredient, Portion
 from logger.plan import Formula, Line, Makes
 
@@ -95,6 +96,17 @@ def test_eggs_written_as_a_mass_are_counted_by_the_weight_of_a_large_one():
     line = found.ways[1].scaled.formula.lines[1]
     assert (line.amount, line.by, line.source) == ("4 large", "count", "invented")
     assert line.target_kg == pytest.approx(0.2)
+
+
+def test_portions_follow_a_moved_factor_unless_they_were_asked_for():
+    twelve = replace(FOUR, makes=Makes(portions=12))
+
+    by_number = whole_eggs(to_portions(twelve, 16, SHELF), SHELF)
+    by_share = whole_eggs(by_factor(twelve, Fraction(4, 3), SHELF), SHELF)
+
+    assert by_number.ways[0].scaled.factor == by_share.ways[0].scaled.factor == Fraction(5, 4)
+    assert by_number.ways[0].scaled.formula.makes.portions == 16
+    assert by_share.ways[0].scaled.formula.makes.portions == 15
 
 
 def test_white_chocolate_is_no_egg():
