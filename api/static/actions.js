@@ -34,20 +34,13 @@ function weighing(state) {
   const scale = Object.entries(state.channels ?? {}).find(([, role]) => role === "scale")?.[0];
   const tare = scale ? { label: "Tare", command: { instrument: scale.split("/")[0], command: "tare" } } : null;
   const into = { label: "Into the oven", mark: { mark: "into oven" }, twice: true };
-  const recovery = state.recovery && state.recovery.chosen === null
-    ? state.recovery.choices.map((c) => ({ label: capital(c.choice), title: c.text, mark: { mark: "recover", line: state.recovery.line, choice: c.choice } }))
-    : [];
-  if (!line) return [into, ...recovery, tare].filter(Boolean);
+  if (!line) return [into, tare].filter(Boolean);
   // What is counted or spooned goes in without a weighing; put on the scale, it is weighed all the same.
   const counted = line.by === "count" || line.by === "measure";
   const confirm = { label: counted && !state.pouring ? `In: ${line.amount}` : `Confirm ${line.ingredient}`, mark: { mark: "confirm", line: key } };
-  const list = state.pouring || line.by === "count" ? [confirm, ...recovery, tare] : [tare, confirm, ...recovery];
+  const list = state.pouring || line.by === "count" ? [confirm, tare] : [tare, confirm];
   if (state.lines.every((l) => l.target_kg === null || l.verdict !== null || l.key === key)) list.push(into);
   return list.filter(Boolean);
-}
-
-function capital(text) {
-  return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
 /** The buttons. `send(action)` sends a mark or a command and resolves when it is stored or answered. */

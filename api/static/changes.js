@@ -36,7 +36,9 @@ export function drawChanges(changes) {
 
 function row(line) {
   const side = line.now ?? line.was;
-  const besides = line.what.filter((name) => !["mass", "per cent", "amount", "ingredient"].includes(name));
+  // A tolerance that only follows its mass is no news.
+  const known = ["mass", "per cent", "amount", "ingredient", ...(line.what.includes("mass") ? ["tolerance"] : [])];
+  const besides = line.what.filter((name) => !known.includes(name));
   const also = besides.length ? `, ${besides.join(", ")}` : "";
   const word = { added: "added", removed: "left out", changed: also.slice(2) }[line.change];
   return element("tr", {},

@@ -24,6 +24,7 @@ async function ofBatch(batch, clock) {
   if (answer.sheets.length === 0) return [element("p", { className: "quiet" }, "This batch follows no formula.")];
   const { formulas } = await ask(`/api/batches/${encodeURIComponent(batch)}`);
   return answer.sheets.map((parts, i) => drawSheet(parts, [
+    parts.sheet.version === null || parts.saved ? "" : `Version \u201c${parts.sheet.version}\u201d. `,
     parts.saved
       ? element("span", {}, "As this batch froze it; the same as ", element("a", { href: addressOf(parts.saved.address) }, savedWords(parts.saved, clock).replace("Version", "version")), ".")
       : keep(formulas[i], clock),

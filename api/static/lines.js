@@ -3,6 +3,7 @@
 import { drawBudget } from "./budget.js";
 import { element } from "./draw.js";
 import { smallMeasure } from "./measure.js";
+import { asksForRecovery } from "./recovery.js";
 import { mass } from "./units.js";
 
 const COARSE_KG = 0.01;
@@ -54,7 +55,7 @@ export function drawLines(list, state, choose) {
       bowl = line.bowl;
       if (bowl) rows.push(element("li", { className: "bowl" }, `into ${/^(the|a)\b/.test(bowl) ? bowl : `the ${bowl} bowl`}`));
     }
-    rows.push(row(list, line, line.key === now, choosable ? choose : null));
+    rows.push(row(list, line, state, line.key === now, choosable ? choose : null));
   }
   const scrolled = list.dataset.open;
   const held = list.contains(document.activeElement) ? document.activeElement.dataset.holds : null;
@@ -66,13 +67,13 @@ export function drawLines(list, state, choose) {
   }
 }
 
-function row(list, line, open, choose) {
+function row(list, line, state, open, choose) {
   const weighed = line.mass_kg !== null || line.verdict !== null;
+  const asking = asksForRecovery(state);
   const classes = ["line"];
   if (open) classes.push("open");
   else if (!weighed) classes.push("coming");
   if (line.verdict === "over" || line.verdict === "under") classes.push("off");
-  const back = line.recovery ?? null;
   const box = element("div", { className: classes.join(" ") },
     name(line, weighed, open ? null : choose),
     element("span", { className: "amount" }, amount(line)),
@@ -81,7 +82,9 @@ function row(list, line, open, choose) {
   );
   if (open) box.setAttribute("aria-current", "step");
   const item = element("li", {}, box);
-  if (back) item.append(element("p", { className: "aside" }, back));
+  // What was done about an over-pour; while that is asked, the question stands under the number.
+  if (line.way_back && !(asking && state.recovery.line === line.key)) item.append(element("p", { className: "aside" }, line.way_back));
+  if (line.top_up_kg) item.append(element("p", { className: "aside" }, `${mass(line.top_up_kg, line.top_up_kg < COARSE_KG * 2 ? 1 : 0)} more, by the new target.`));
   if (list.dataset.told === line.key && line.budget) item.append(drawBudget(line));
   return item;
 }

@@ -8,6 +8,7 @@ import { Happenings } from "./happenings.js";
 import { Instruments } from "./instruments.js";
 import { drawLines, keepInSight } from "./lines.js";
 import { Matter } from "./matter.js";
+import { drawRecovery } from "./recovery.js";
 import { Ribbon } from "./ribbon.js";
 import { Stream } from "./stream.js";
 import { drawSummary } from "./summary.js";
@@ -17,7 +18,7 @@ const RIBBON_EVERY_MS = 1_000;
 const RIBBON_AGAIN_MS = 60_000;
 const ids = [
   "now", "then", "spoken", "number", "digits", "unit", "measure", "word", "actions", "places", "refused", "begin",
-  "summary", "lines", "instruments", "ribbon", "band", "told-lines", "events", "happenings", "link", "choose", "batches", "clock", "whole",
+  "summary", "lines", "instruments", "ribbon", "band", "told-lines", "events", "happenings", "link", "choose", "batches", "clock", "whole", "recovery",
 ];
 const page = Object.fromEntries(ids.map((id) => [id, document.getElementById(id)]));
 
@@ -54,10 +55,11 @@ function show(next) {
   matter.show(next);
   drawFormula();
   actions.show(next);
+  drawRecovery(page.recovery, next, (mark) => actions.run({ mark }));
   drawSummary(page.summary, next, clock);
   instruments.show(next);
   if (changed) page.begin.hidden = next.batch !== null;
-  if (next.batch === null || next.closed_at !== null) drawBegin(page.begin, page.refused, (body) => ask("/api/batches", body));
+  if (next.batch === null || next.closed_at !== null) drawBegin(page.begin, page.refused, (body) => ask("/api/batches", body), () => ask("/api/formulas"));
   if (changed) load();
   else if (ribbon.answer) ribbon.state = next;
 }

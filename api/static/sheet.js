@@ -46,11 +46,10 @@ function fitWord(fit) {
 /** The whole sheet; `under` is what stands in the quiet line below the name. */
 export function drawSheet(parts, under) {
   const { sheet } = parts;
-  const own = sheet.version === null ? "" : `The kitchen calls this version \u201c${sheet.version}\u201d. `;
   const makes = [parts.makes, sheet.portions && !parts.makes ? `${sheet.portions} portions` : ""].filter(Boolean).join("; ");
   return element("article", { className: "sheet" },
     element("h1", {}, sheet.formula),
-    element("p", { className: "quiet" }, own, ...under),
+    element("p", { className: "quiet" }, ...under),
     makes ? element("p", {}, `Makes ${makes}.`) : null,
     ...[parts.fill, sheet.deposit?.sentence].filter(Boolean).map((text) => element("p", { className: "quiet" }, tidy(text))),
     ...sheet.problems.map((text) => element("p", { className: "wrong" }, capital(text))),
@@ -87,6 +86,8 @@ function table(parts) {
       if (bowl) rows.push(element("tr", { className: "bowl" }, element("th", { colSpan: columns.length, scope: "rowgroup" }, `into ${/^(the|a)\b/.test(bowl) ? bowl : `the ${bowl} bowl`}`)));
     }
     rows.push(row(line, fits[line.key], shows, flour));
+    const notes = besides(line);
+    if (notes) rows.push(element("tr", { className: "told" }, element("td", { colSpan: columns.length }, notes)));
   }
   rows.push(element("tr", { className: "sum" },
     element("th", { scope: "row", className: "name" }, "Together"),
@@ -104,12 +105,17 @@ function table(parts) {
   return element("div", {}, ...out);
 }
 
+/** What stands below a line: its note, its lot, where the conversion of a measure comes from. */
+function besides(line) {
+  const parts = [line.note, line.lot ? `lot ${line.lot}` : null, line.by === "mass" ? null : line.conversion];
+  return tidy(parts.filter(Boolean).join("; "));
+}
+
 function row(line, fit, shows, flour) {
-  const notes = [line.note, line.lot ? `lot ${line.lot}` : null, line.by === "mass" ? null : line.conversion].filter(Boolean);
   const weight = element("td", { className: "grams" }, line.mass_kg === null ? "\u2013" : grams(line.mass_kg));
   if (line.spread_kg) weight.append(element("span", { className: "quiet spread" }, ` ${plusMinus(line.spread_kg)}`));
   return element("tr", {},
-    element("th", { scope: "row", className: "name" }, line.ingredient, ...notes.map((text) => element("span", { className: "quiet small" }, text))),
+    element("th", { scope: "row", className: "name" }, line.ingredient),
     shows.amount ? element("td", { className: "amount" }, line.by === "mass" && line.mass_kg !== null ? "" : line.amount) : null,
     weight,
     element("td", { className: "percent" }, percent(flour ? line.percent : line.of_total)),
