@@ -28,7 +28,7 @@ _COMPOSITION = {
 
 @cache
 def shipped() -> Pantry:
-    """The ingredients that come with the program: 122 of USDA SR 28, and what is made like them."""
+    """The ingredients that come with the program: those of USDA SR 28, and what is like them."""
     added = tomllib.loads((FOLDER / "usda.toml").read_text("utf-8"))
     with (FOLDER / TABLE).open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))

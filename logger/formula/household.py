@@ -185,7 +185,7 @@ def _volume(part: Part, found: Found, name: str) -> _Piece:
     spread_kg = float(grams / 1000) * spread.share
     unit = "" if metric else _unit_words(part.volume)
     if measure is not None and measure.unit != part.volume:
-        unit = f"scaled by volume to a {unit or part.volume}"
+        unit = f"scaled by volume to {unit or part.volume}"
     return _Piece(grams / 1000, "measure", spread_kg, origin, unit, spread.words)
 
 

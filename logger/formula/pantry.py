@@ -9,12 +9,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from logger.formula.preparation import NEUTRAL, OF_NAMES, words_of
+from logger.formula.preparation import NEUTRAL, OF_NAMES, ROOM, words_of
 from logger.ingredient import Ingredient
 
 # Sizes in a name count as written: 3 of `medium eggs`.
 SIZES = frozenset(("large", "medium", "small", "jumbo", "extra", "mini"))
-# Likeness (0 to 100) below which a name is no suggestion worth reading.
+# Likeness (0 to 100) below which a name is no suggestion worth reading: of the letters, which
+# finds a slip of the finger, and then of the words in common.
+ALIKE = 75.0
 LIKE = 70.0
 
 
@@ -75,8 +77,8 @@ class Pantry:
         if (row := self._names.get(key)) is not None:
             hints = frozenset(words_of(key)) & (OF_NAMES | SIZES)
             return Found(row, hints=hints if key != _key(row.name) else frozenset())
-        for start, end in _without_preparation(key):
-            words = key.split()
+        words = _key(ROOM.sub(" ", key)).split()
+        for start, end in _without_preparation(words):
             if (row := self._names.get(" ".join(words[start:end]))) is not None:
                 off = words_of(" ".join(words[:start] + words[end:]))
                 inner = self.look(" ".join(words[start:end]))
@@ -86,24 +88,31 @@ class Pantry:
 
     def ask(self, name: str) -> str | None:
         """What to ask where the name leaves open which ingredient is meant; else None."""
-        return self._asks.get(_key(name))
+        key = _key(name)
+        if key in self._asks:
+            return self._asks[key]
+        words = _key(ROOM.sub(" ", key)).split()
+        for start, end in _without_preparation(words):
+            part = " ".join(words[start:end])
+            if part in self._names or part in self._asks:
+                return self._asks.get(part)
+        return None
 
     def near(self, name: str, n: int = 3) -> list[str]:
         """Up to `n` names that look like this one, each of another ingredient, nearest first."""
         # Not needed where every name is known, and a replay is to start fast.
         from rapidfuzz import fuzz, process
 
-        key = _key(name)
-        out: list[str] = []
-        seen: set[str] = set()
-        for match, _score, _ in process.extract(
-            key, list(self._said), scorer=fuzz.token_set_ratio, limit=4 * n, score_cutoff=LIKE
-        ):
-            row = self._names[match]
-            if row.name not in seen and len(out) < n:
-                seen.add(row.name)
-                out.append(self._said[match])
-        return out
+        key, names = _key(name), list(self._said)
+        found = [
+            *process.extract(key, names, scorer=fuzz.ratio, limit=4 * n, score_cutoff=ALIKE),
+            *process.extract(key, names, scorer=fuzz.token_set_ratio, limit=4 * n,
+                             score_cutoff=LIKE),
+        ]  # fmt: skip
+        rows: dict[str, str] = {}
+        for match, _score, _ in found:
+            rows.setdefault(self._names[match].name, self._said[match])
+        return list(rows.values())[:n]
 
     def rows_for(self, names: Iterable[str]) -> list[dict[str, Any]]:
         """The rows that these names use, as a plan freezes them in; unknown names have none."""
@@ -125,12 +134,11 @@ class Pantry:
         return Pantry((*kept, *added), asks)
 
 
-def _without_preparation(key: str) -> Iterator[tuple[int, int]]:
-    """Slices of the words of `key` with preparations and states taken off, longest first."""
-    words = key.split()
+def _without_preparation(words: list[str]) -> Iterator[tuple[int, int]]:
+    """Slices of the words with preparations and states taken off, longest first."""
     off = OF_NAMES | NEUTRAL
     skippable = [all(w in off for w in words_of(word)) for word in words]
-    for length in range(len(words) - 1, 0, -1):
+    for length in range(len(words), 0, -1):
         for start in range(len(words) - length + 1):
             end = start + length
             if all(skippable[:start]) and all(skippable[end:]):

@@ -106,7 +106,7 @@ def _preparations(tail: str, remark: frozenset[str]) -> tuple[frozenset[str], ..
 
 
 def _pieces(text: str) -> frozenset[str]:
-    return frozenset(singular(word) for word in re.findall(r"[^\W\d_]+", text.casefold()))
+    return frozenset(singular(word) for word in words_of(text))
 
 
 def singular(word: str) -> str:
