@@ -77,7 +77,12 @@ def say_check(formula: Formula, fits: Sequence[Fit], notes: Sequence[str]) -> No
         ],
     )
     _sources(formula.lines)
-    told = [f"{one.key}: {one.sentence}" for one in fits if one.remedies or one.scale is None]
+    # Where no scale is known the sentence is the same for every line.
+    told = [
+        one.sentence if one.answer == "unknown" else f"{one.key}: {one.sentence}"
+        for one in fits
+        if one.remedies or one.scale is None
+    ]
     if told:
         click.echo()
         paragraphs(dict.fromkeys(told))
@@ -218,7 +223,7 @@ def say_scaled(scaled: Scaled, eggs: WholeEggs | None) -> None:
     paragraphs(scaled.sentences)
     if eggs is not None:
         other = next(way for way in eggs.ways if way is not eggs.chosen)
-        click.echo(f"The other way: {other.sentence}")
+        click.echo(f"The other way: {other.sentence[0].lower()}{other.sentence[1:]}")
     paragraphs(scaled.warnings, "! ")
     click.echo()
     say_table(

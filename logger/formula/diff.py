@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from difflib import SequenceMatcher
@@ -17,7 +18,6 @@ from logger.plan import Formula, Line, Makes, MixingStep
 _WORDS: dict[str, Callable[[Line], object]] = {
     "key": lambda line: line.key,
     "amount": lambda line: line.amount,
-    "tolerance": lambda line: line.tolerance_kg,
     "bowl": lambda line: line.bowl,
     "lot": lambda line: line.lot,
     "note": lambda line: line.note,
@@ -188,6 +188,8 @@ def _change(
     if line_was is None or line_now is None or was is None or now is None:
         return LineChange("added" if was is None else "removed", was, now, mass, percent)
     what = [name for name, of in _WORDS.items() if of(line_was) != of(line_now)]
+    if _looser_or_tighter(was, now):
+        what.append("tolerance")
     if line_was.ingredient != line_now.ingredient:
         what.insert(0, "ingredient")
     if percent:
@@ -195,6 +197,16 @@ def _change(
     if was.target_kg != now.target_kg:
         what.insert(0, "mass")
     return LineChange("changed" if what else "same", was, now, mass, percent, tuple(what))
+
+
+def _looser_or_tighter(was: Side, now: Side) -> bool:
+    """Neither the same ± nor the same share of the target: 240 ± 2.4 g and 300 ± 3 g are alike."""
+    if was.tolerance_kg == now.tolerance_kg:
+        return False
+    if not (was.tolerance_kg and now.tolerance_kg and was.target_kg and now.target_kg):
+        return True
+    shares = (was.tolerance_kg / was.target_kg, now.tolerance_kg / now.target_kg)
+    return not math.isclose(*shares, rel_tol=1e-6)
 
 
 def _minus(now: float | None, was: float | None) -> float | None:

@@ -117,10 +117,13 @@ def _by_factor(scaled: Scaled, pieces: tuple[Pieces, ...], table: Table) -> EggW
     portions = scaled.was.makes.portions
     if portions is not None and not scaled.for_portions:
         makes = replace(makes, portions=max(1, round(portions * factor)))
-    sentence = (
-        f"{_counted(counts, pieces)}, every line × {said_factor(factor)}: all ratios kept, "
-        + (f"the whole {off:+.1%}." if off else "nothing changes.")
+    change = (
+        f"× {said_factor(factor)} in place of × {said_factor(scaled.factor)}, all ratios kept, "
+        f"the whole {percent(off)}."
+        if off
+        else "they are whole as it is."
     )
+    sentence = f"To whole pieces ({_counted(counts, pieces)}): {change}"
     new = _made(scaled, factor, makes, counts, pieces, sentence, table)
     return EggWay("all", counts, off, new, sentence)
 
@@ -134,9 +137,8 @@ def _by_rounding(scaled: Scaled, pieces: tuple[Pieces, ...], table: Table) -> Eg
         counts[one.key] = max(1, math.floor(wanted + Fraction(1, 2)))
         change = float(counts[one.key] / wanted - 1)
         off = change if abs(change) > abs(off) else off
-    sentence = f"{_counted(counts, pieces)}, the rest as scaled: " + (
-        f"the eggs {off:+.1%} against the rest." if off else "nothing changes."
-    )
+    against = f"{percent(off)} of them against the rest." if off else "they are whole as it is."
+    sentence = f"To whole pieces ({_counted(counts, pieces)}), the rest as scaled: {against}"
     makes = scaled.formula.makes
     new = _made(scaled, scaled.factor, makes, counts, pieces, sentence, table)
     return EggWay("eggs", counts, off, new, sentence)
@@ -180,7 +182,16 @@ def _counted_line(line: Line, piece: Pieces, count: int, table: Table) -> Line:
 
 def _counted(counts: Mapping[str, int], pieces: tuple[Pieces, ...]) -> str:
     words = {one.key: one.word for one in pieces}
-    return listed(f"{key} {pieces_text(Fraction(n), words[key])}" for key, n in counts.items())
+    return listed(f"{key}: {pieces_text(Fraction(n), words[key])}" for key, n in counts.items())
+
+
+def percent(share: float) -> str:
+    """A change in per cent.
+
+    >>> percent(-0.0384), percent(0.05)
+    ('−3.8 %', '+5.0 %')
+    """
+    return f"{share * 100:+.1f} %".replace("-", "−")
 
 
 def _gcd(a: Fraction, b: Fraction) -> Fraction:

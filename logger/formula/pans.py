@@ -294,15 +294,22 @@ def fill(
     else:
         word = "right"
     depth_m = batter_depth_m(pan, batter_kg, middle)
-    usual = f"{wanted[0]:.0%} to {wanted[1]:.0%} is usual for a {known} cake"
-    at = f"about {share:.0%} full, batter {depth_m * 1e3:.0f} mm deep"
+    usual = f"{_percent(wanted[0])} to {_percent(wanted[1])} is usual for a {known} cake"
+    at = f"about {_percent(share)} full"
+    if least < most:
+        at += f" ({least * 100:.0f} to {_percent(most)}, as the batter may weigh)"
+    at += f", batter {depth_m * 1e3:.0f} mm deep"
     sentence = {
-        "over": f"The pan overflows: {batter_kg * 1e3:.0f} g need {share:.0%} of its volume.",
+        "over": f"The pan overflows: {batter_kg * 1e3:.0f} g need {_percent(share)} of its volume.",
         "low": f"The pan is {at}: low, {usual}; it will bake flat and fast.",
         "high": f"The pan is {at}: high, {usual}; it may run over or sink in the middle.",
         "right": f"The pan is {at}; {usual}.",
     }[word]
     return Fill(share, least, most, depth_m, wanted, word, sentence)
+
+
+def _percent(share: float) -> str:
+    return f"{share * 100:.0f} %"
 
 
 def batter_for_fill_kg(

@@ -94,7 +94,7 @@ def by_factor(
     *,
     makes: Makes | None = None,
     sentences: tuple[str, ...] = (),
-    of_pans: tuple[str, ...] = (),
+    of_pans: tuple[str, ...] | None = None,
 ) -> Scaled:
     """Every line times a factor.
 
@@ -104,7 +104,8 @@ def by_factor(
         table: of ingredients, for what the lines are.
         makes: what the new formula makes; None scales the pans where their number stays whole,
             else what goes into each.
-        sentences, of_pans: as in `Scaled`.
+        sentences: what was done, as in `Scaled`.
+        of_pans: what is to be watched of the pans; None looks at how full they get.
 
     Raises:
         ScalingError: a factor that is not above 0, or a line past what a kitchen weighs.
@@ -123,8 +124,19 @@ def by_factor(
     new = replace(
         formula, lines=lines, makes=scaled_makes(formula.makes, factor) if makes is None else makes
     )
+    pans = _unusual_fill(new.makes) if of_pans is None else of_pans
     said = sentences or (f"Every line × {said_factor(factor)}.",)
-    return Scaled(new, formula, factor, said, of_pans, cautions(formula, new, factor, table))
+    return Scaled(new, formula, factor, said, pans, cautions(formula, new, factor, table))
+
+
+def _unusual_fill(makes: Makes) -> tuple[str, ...]:
+    if makes.pan is None or makes.batter_per_pan_kg is None:
+        return ()
+    try:
+        filled = fill(makes.pan, makes.batter_per_pan_kg)
+    except PanError:
+        return ()  # a pan whose depth nobody says; that it holds the batter is not known either
+    return () if filled.word == "right" else (filled.sentence,)
 
 
 def said_factor(factor: Fraction) -> str:
@@ -434,9 +446,9 @@ def cautions(was: Formula, new: Formula, factor: Fraction, table: Table) -> tupl
         if target < DIVISION_KG:
             out.append(f"{after.key}: {in_grams(target)} is less than a bench scale weighs.")
         if tolerance == FLOOR_KG and before.tolerance_kg != FLOOR_KG:
-            share = tolerance / target
+            share = tolerance / target * 100
             out.append(
-                f"{after.key}: its tolerance stays at ±0.1 g, which is {share:.0%} of it now."
+                f"{after.key}: its tolerance stays at ±0.1 g, which is {share:.0f} % of it now."
             )
         pieces = counted(after)
         if after.key in eggs and pieces is not None and pieces[0].denominator != 1:

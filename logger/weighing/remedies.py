@@ -122,10 +122,10 @@ def spoon(line: Line, table: Table, scale_expanded_kg: float) -> Remedy | None:
     expanded = 2 * spread
     if expanded >= scale_expanded_kg:
         return None
-    share = expanded / target
+    here, there = expanded / target * 100, scale_expanded_kg / target * 100
     return Remedy(
         "spoon",
-        f"By spoon: {words} (±{share:.0%}; the scale leaves ±{scale_expanded_kg / target:.0%}).",
+        f"By spoon: {words} (±{here:.0f} %; the scale leaves ±{there:.0f} %).",
         expanded_kg=expanded,
         teaspoons=teaspoons,
     )

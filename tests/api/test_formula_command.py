@@ -111,6 +111,14 @@ def test_check_with_a_plan_says_which_of_its_scales_decides(kitchen):
     assert by_key["cake flour"]["scale"] == "scale"
 
 
+def test_check_with_a_plan_that_tells_no_scale_says_so_once(kitchen):
+    (kitchen / "bare.plan.toml").write_text('[channels]\n"bench/mass" = "scale"\n', "utf-8")
+
+    said = run("check", "pear.formula.toml", "--plan", "bare.plan.toml").stdout
+
+    assert said.count("No scale is told") == 1
+
+
 def test_check_as_json_keeps_its_fields(kitchen):
     found = document("check", "pear.formula.toml")
 
@@ -175,7 +183,7 @@ def test_scale_to_whole_eggs_says_both_ways(kitchen):
     assert [way["pieces"] for way in found["whole_eggs"]["ways"]] == [{"eggs": 5}, {"eggs": 5}]
     assert found["factor"] == 1.25
     said = run("scale", "pear.formula.toml", "--factor", "1.3", "--whole-eggs").stdout
-    assert "The other way: eggs 5 large, the rest as scaled" in said
+    assert "The other way: to whole pieces (eggs: 5 large), the rest as scaled" in said
 
 
 def test_a_scaled_formula_is_written_and_can_be_read_again(kitchen):

@@ -121,7 +121,19 @@ def test_tolerance_bowl_and_note_are_changes_too():
 
     found = diff(ONE, replace(ONE, lines=(FLOUR, SUGAR, salt, EGGS)), SHELF)
 
-    assert found.lines[2].what == ("tolerance", "bowl", "note")
+    assert found.lines[2].what == ("bowl", "note", "tolerance")
+
+
+@pytest.mark.parametrize(
+    ("target_kg", "tolerance_kg", "said"),
+    [(0.33, 0.0033, False), (0.33, 0.003, False), (0.33, 0.006, True), (0.3, 0.006, True)],
+)
+def test_a_tolerance_that_only_follows_its_target_is_no_change(target_kg, tolerance_kg, said):
+    sugar = replace(SUGAR, target_kg=target_kg, tolerance_kg=tolerance_kg)
+
+    found = diff(ONE, replace(ONE, lines=(FLOUR, sugar, SALT, EGGS)), SHELF)
+
+    assert ("tolerance" in found.lines[1].what) is said
 
 
 def test_name_version_pans_and_steps_are_compared():

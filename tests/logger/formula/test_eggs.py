@@ -53,7 +53,13 @@ def test_a_factor_that_is_a_little_off_whole_eggs_is_moved_there():
     assert found.chosen is every
     assert every.scaled.formula.lines[0].target_kg == pytest.approx(0.375)
     assert every.scaled.formula.lines[1].amount == "5 large"
-    assert every.sentence == "eggs 5 large, every line × 1.25: all ratios kept, the whole -3.8%."
+    assert every.sentence == (
+        "To whole pieces (eggs: 5 large): × 1.25 in place of × 1.3, all ratios kept, "
+        "the whole −3.8 %."
+    )
+    assert eggs.sentence == (
+        "To whole pieces (eggs: 5 large), the rest as scaled: −3.8 % of them against the rest."
+    )
 
 
 def test_where_yolks_and_whites_do_not_come_out_together_only_they_are_rounded():

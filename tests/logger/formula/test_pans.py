@@ -105,7 +105,7 @@ def test_the_fill_of_a_layer_pan_is_said(batter_kg, word):
 
     assert found.word == word
     assert found.low < found.share < found.high
-    assert f"{found.share:.0%}" in found.sentence
+    assert f"{found.share * 100:.0f} %" in found.sentence
 
 
 def test_a_foam_fills_a_pan_with_less_than_half_the_batter_of_a_layer_cake():

@@ -120,7 +120,7 @@ def test_the_floor_of_the_tolerance_is_warned_of():
     scaled = by_factor(CAKE, Fraction(1, 20), SHELF)
 
     assert scaled.formula.lines[3].tolerance_kg == 0.0001
-    assert any("salt: its tolerance stays at ±0.1 g, which is 50%" in w for w in scaled.warnings)
+    assert any("salt: its tolerance stays at ±0.1 g, which is 50 %" in w for w in scaled.warnings)
     assert any("salt: 0.2 g is less than a bench scale weighs" in w for w in scaled.warnings)
 
 
@@ -158,6 +158,14 @@ def test_to_portions():
 def test_to_portions_of_a_formula_that_does_not_say_how_many_it_makes():
     with pytest.raises(ScalingError, match=r"does not say how many.*portions = 12"):
         to_portions(Formula("Frosting", CAKE.lines), 24, SHELF)
+
+
+def test_more_batter_in_the_same_pans_is_warned_of():
+    more, much_more = by_factor(CAKE, Fraction(6, 5), SHELF), by_factor(CAKE, Fraction(9, 4), SHELF)
+
+    assert more.of_pans == ()
+    assert much_more.formula.makes.batter_per_pan_kg == pytest.approx(1.485)
+    assert much_more.warnings[0].startswith("The pan overflows")
 
 
 def test_to_a_total_names_what_has_no_mass():

@@ -114,7 +114,7 @@ def test_a_spoon_is_offered_for_salt_where_it_is_nearer_than_the_scale():
 
     spoon = next(r for r in found.remedies if r.kind == "spoon")
     assert spoon.teaspoons == 0.5
-    assert spoon.text == "By spoon: 1/2 tsp, level (±20%; the scale leaves ±28%)."
+    assert spoon.text == "By spoon: 1/2 tsp, level (±20 %; the scale leaves ±28 %)."
 
 
 def test_no_spoon_is_offered_where_the_scale_is_nearer():
