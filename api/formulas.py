@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from logger.formula.scaling import Scaled
     from logger.plan import Formula, Pan, Plan, ScaleFacts
 
-# A missing file is a file that cannot be used (exit code 3), so click does not look for it.
-FILE = click.Path(dir_okay=False, path_type=Path)
+# What is missing or no file cannot be used (exit code 3), so click does not look for it.
+FILE = click.Path(path_type=Path)
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON document, nothing else.")
 
 T = TypeVar("T")
@@ -51,6 +51,8 @@ def opened(path: Path) -> Opened:
         return Opened(read_formula(document, pantry), pantry, document)
     except FileError as error:
         raise UnusableFile(str(error)) from error
+    except RecursionError as error:
+        raise UnusableFile(f"{path.name}: its tables lie too deep; write a flatter file") from error
 
 
 def opened_plan(path: Path) -> Plan:

@@ -334,6 +334,20 @@ def test_a_missing_file_is_refused_by_name(kitchen, words):
     assert "check the name" in refused.stderr
 
 
+def test_a_folder_in_place_of_a_file_is_refused(kitchen):
+    refused = run("check", ".", code=3)
+
+    assert "cannot be read: Is a directory" in refused.stderr
+
+
+def test_tables_without_end_are_refused(kitchen):
+    (kitchen / "deep.formula.toml").write_text("name = " + "[" * 20_000, "utf-8")
+
+    refused = run("check", "deep.formula.toml", code=3)
+
+    assert "deep.formula.toml" in refused.stderr
+
+
 def test_diff_names_the_file_that_is_missing(kitchen):
     refused = run("diff", "pear.formula.toml", "missing.formula.toml", code=3)
 
