@@ -90,7 +90,8 @@ PRESSURE: dict[str, Fraction] = {
 SPELT: dict[str, str] = {
     "gram": "g", "grams": "g", "gr": "g", "kilogram": "kg", "kilograms": "kg", "kilo": "kg",
     "kilos": "kg", "milligram": "mg", "milligrams": "mg", "ounce": "oz", "ounces": "oz",
-    "pound": "lb", "pounds": "lb", "lbs": "lb", "tonnes": "tonne", "metre": "m", "metres": "m", "meter": "m",
+    "tonnes": "tonne",
+    "pound": "lb", "pounds": "lb", "lbs": "lb", "metre": "m", "metres": "m", "meter": "m",
     "meters": "m", "centimetre": "cm", "millimetre": "mm", "inch": "in", "inches": "in", '"': "in",
     "foot": "ft", "feet": "ft", "sec": "s", "second": "s", "seconds": "s", "minute": "min",
     "minutes": "min", "mins": "min", "hour": "h", "hours": "h", "hr": "h",
