@@ -43,6 +43,7 @@ class ScaleFit:
         expanded_kg: expanded uncertainty (k = 2) of an amount on target.
         reads_from_kg, reads_to_kg: the readings that it would judge ``within``.
         reason: a sentence.
+        tolerance_kg: the narrowest tolerance on this target that it decides.
     """
 
     scale: str
@@ -51,6 +52,7 @@ class ScaleFit:
     reads_from_kg: float | None
     reads_to_kg: float | None
     reason: str
+    tolerance_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +153,23 @@ def readings_within(
     return round(last(-1) * division_kg, 9), round(last(+1) * division_kg, 9)
 
 
+def narrowest_tolerance_kg(standard_kg: float, division_kg: float, target_kg: float) -> float:
+    """The narrowest ± around a target that readings of this uncertainty can be judged by.
+
+    >>> round(narrowest_tolerance_kg(0.00042, 0.001, 0.240) * 1e3, 2)
+    0.94
+    >>> round(narrowest_tolerance_kg(0.00042, 0.001, 0.2405) * 1e3, 2)
+    1.32
+    """
+    low, high = 0.0, 10 * standard_kg + division_kg
+    for _ in range(50):
+        middle = (low + high) / 2
+        limits = target_kg - middle, target_kg + middle
+        within = readings_within(standard_kg, division_kg, target_kg, *limits)
+        low, high = (middle, high) if within is None else (low, middle)
+    return high
+
+
 def scale_fit(name: str, facts: ScaleFacts, line: Line, load_kg: float = 0.0) -> ScaleFit:
     """What one scale can say of one line.
 
@@ -174,6 +193,7 @@ def scale_fit(name: str, facts: ScaleFacts, line: Line, load_kg: float = 0.0) ->
             f"with the bowl it would be {weighed(load_kg + target)}."
         )
         return ScaleFit(name, False, u_kg, None, None, reason)
+    narrowest = narrowest_tolerance_kg(found.standard_kg, d_kg, target)
     span = readings_within(found.standard_kg, d_kg, target, lower, upper)
     if span is not None:
         low, high = grams(span[0], d_kg), grams(span[1], d_kg)
@@ -182,18 +202,19 @@ def scale_fit(name: str, facts: ScaleFacts, line: Line, load_kg: float = 0.0) ->
         least = smallest_load_kg(facts)
         if least is not None and target < least * (1 - 1e-9):
             reason += f" It is below the least load of class {facts.accuracy_class}."
-        return ScaleFit(name, True, u_kg, span[0], span[1], reason)
+        return ScaleFit(name, True, u_kg, span[0], span[1], reason, narrowest)
     tolerance = (upper - lower) / 2
     reason = (
         f"{called(name).capitalize()} reads {grams(d_kg)} g and is sure to "
-        f"±{two_figures(u_kg)} g; the tolerance is ±{two_figures(tolerance)} g."
+        f"±{two_figures(u_kg)} g; the tolerance is ±{two_figures(tolerance)} g, "
+        f"it decides ±{two_figures(narrowest, up=True)} g or wider."
     )
     fresh = replace(found, class_error_kg=found.class_error_kg / IN_SERVICE)
     if found.class_error_kg and readings_within(fresh.standard_kg, d_kg, target, lower, upper):
         reason += " Freshly verified it could."
     elif judge(target, found.standard_kg, lower, upper).word == "within":
         reason += " No reading of it falls near enough to the target."
-    return ScaleFit(name, False, u_kg, None, None, reason)
+    return ScaleFit(name, False, u_kg, None, None, reason, narrowest)
 
 
 def called(role: str) -> str:
@@ -218,14 +239,21 @@ def grams(mass_kg: float, division_kg: float | None = None) -> str:
     return f"{mass_kg * 1e3:.{decimals}f}"
 
 
-def two_figures(mass_kg: float) -> str:
-    """Grams to two figures, as an uncertainty is told.
+def two_figures(mass_kg: float, *, up: bool = False) -> str:
+    """Grams to two figures, as an uncertainty is told; rounded up where it is a least.
 
     >>> two_figures(0.00084), two_figures(0.0135), two_figures(0.135)
     ('0.84', '14', '135')
+    >>> two_figures(0.000942, up=True)
+    '0.95'
     """
     g = mass_kg * 1e3
-    return f"{g:.{max(0, 1 - math.floor(math.log10(g)))}f}" if g > 0 else "0"
+    if g <= 0:
+        return "0"
+    decimals = max(0, 1 - math.floor(math.log10(g)))
+    if up:
+        g = math.ceil(g * 10**decimals - 1e-9) / 10**decimals
+    return f"{g:.{decimals}f}"
 
 
 def finer_division_kg(line: Line, than_kg: float) -> float | None:

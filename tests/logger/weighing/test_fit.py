@@ -104,6 +104,17 @@ def test_a_wider_tolerance_is_never_harder_to_decide(target, tolerance):
     assert not (narrow.answer == "decides" and wide.answer == "cannot")
 
 
+@given(st.floats(1, 900), st.sampled_from([0.1, 1, 5]), st.sampled_from([None, "III"]))
+def test_the_narrowest_tolerance_that_is_named_is_decided_and_a_narrower_one_is_not(
+    target, d, klass
+):
+    facts = ScaleFacts(d / 1000, klass)
+    named = scale_fit("scale", facts, line("flour", target, 0.1)).tolerance_kg * 1000
+
+    assert scale_fit("scale", facts, line("flour", target, named * 1.0001)).decides
+    assert not scale_fit("scale", facts, line("flour", target, named * 0.999)).decides
+
+
 def test_the_readings_within_are_none_where_the_guard_bands_meet():
     assert readings_within(0.0005, 0.001, 0.1, 0.099, 0.101) is None
     assert readings_within(0.0004, 0.001, 0.1, 0.099, 0.101) == (0.1, 0.1)
