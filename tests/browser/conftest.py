@@ -66,12 +66,12 @@ def standing(
 
 
 @pytest.fixture
-def serve(tmp_path: Path, broker: RunningBroker) -> Iterator[Callable[[str], Served]]:
+def serve(tmp_path: Path, broker: RunningBroker) -> Iterator[Callable[..., Served]]:
     """A kitchen of the test's own, which it may kill and feed."""
     running: list[Served] = []
 
-    def begin(stage: str) -> Served:
-        running.append(served_at(tmp_path, broker, stage))
+    def begin(stage: str, formulas: list[dict[str, Any]] | None = None) -> Served:
+        running.append(served_at(tmp_path, broker, stage, formulas))
         return running[-1]
 
     yield begin
@@ -87,7 +87,11 @@ def look(browser: Browser) -> Iterator[Callable[..., Page]]:
     expected: list[str] = []
 
     def open_page(
-        served: Served, size: str = "desktop", scheme: str = "light", may_fail: str = ""
+        served: Served,
+        size: str = "desktop",
+        scheme: str = "light",
+        may_fail: str = "",
+        path: str = "",
     ) -> Page:
         width, height = SIZES[size]
         context = browser.new_context(
@@ -114,8 +118,9 @@ def look(browser: Browser) -> Iterator[Callable[..., Page]]:
                 else None
             ),
         )
-        page.goto(served.url)
-        page.wait_for_function("document.body.dataset.stage !== undefined && window.performance")
+        page.goto(served.url + path)
+        if not path:
+            page.wait_for_function("document.body.dataset.stage !== undefined")
         return page
 
     yield open_page

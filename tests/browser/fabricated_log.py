@@ -6,7 +6,7 @@ The numbers are invented for looks and for counting; nothing is concluded from t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -104,12 +104,14 @@ class Fabricated:
     """Writes the log; `t0` is the opening, µs since the epoch.
 
     Attributes:
+        formulas: what the batch follows.
         batch: id of its batch.
         count: events written so far.
     """
 
     store: Store
     t0: int
+    formulas: list[dict[str, Any]] = field(default_factory=lambda: [FORMULA])
     batch: str = "b-pear"
     count: int = 0
 
@@ -121,15 +123,17 @@ class Fabricated:
 
     def open(self) -> None:
         """The plan's record and the opening event."""
-        names = [line["ingredient"] for line in FORMULA["line"]]
+        names = [line["ingredient"] for formula in self.formulas for line in formula["line"]]
         frozen = {"ingredients": shipped().rows_for(names)}
-        document = {"plan": PLAN, "formulas": [FORMULA], "frozen": frozen}
+        document = {"plan": PLAN, "formulas": self.formulas, "frozen": frozen}
         opening, _ = self.store.add(
             Mark("open batch", self.t0, id=f"open-{self.batch}", batch=self.batch), self.t0
         )
         pos, _ = self.store.add(PlanEntry(self.t0, self.batch, document), self.t0)
-        self.store.open_batch(self.batch, FORMULA["name"], "oven-probe/air", opening, pos, self.t0)
-        self.say(0, ev.BatchOpened(FORMULA["name"], 175.0), pos=pos)
+        self.store.open_batch(
+            self.batch, self.formulas[0]["name"], "oven-probe/air", opening, pos, self.t0
+        )
+        self.say(0, ev.BatchOpened(self.formulas[0]["name"], 175.0), pos=pos)
         for name in ("bench-scale", "oven-probe", "cake-probe", "wall"):
             self.store.add(InstrumentState(name, self.t0, "online"), self.t0)
 
@@ -188,11 +192,11 @@ class Fabricated:
             while happenings and happenings[0][0] <= s:
                 at, bodies = happenings.pop(0)
                 self.say(at, *bodies)
-            self._readings(s)
+            self.readings(s)
         for at, bodies in happenings:
             if at <= length:
                 self.say(at, *bodies)
-        self._readings(length)
+        self.readings(length)
         if stage == "closed":
             self.store.close_batch(self.batch, self.store.pos, self.us(CLOSE_S))
         self.store.commit()
@@ -200,7 +204,7 @@ class Fabricated:
     def _moved(self, s: float, place: str) -> Body:
         return ev.CoolingChanged(self.at(s), place, "moved", "marked")
 
-    def _readings(self, s: float) -> None:
+    def readings(self, s: float) -> None:
         if not 4800 < s < 5000:  # a probe that fell silent, declared below
             self.reading("cake-probe/core", s, core_c(s) + 0.1 * math.sin(s * 1.7))
         self.reading("oven-probe/air", s, oven_c(s) + 0.8 * math.sin(s * 2.3))
@@ -239,9 +243,24 @@ class Fabricated:
         return out
 
 
-def fabricate(folder: Path, stage: str, now_s: float) -> Fabricated:
-    """A store in `folder` whose batch stands at `stage` at `now_s` (seconds since the epoch)."""
+def fabricate(
+    folder: Path, stage: str, now_s: float, formulas: list[dict[str, Any]] | None = None
+) -> Fabricated:
+    """A store in `folder` whose batch stands at `stage` at `now_s` (seconds since the epoch).
+
+    With other `formulas` the batch is open, its bowl stands on the scale, and nothing is in it.
+    """
     store = Store(folder)
-    made = Fabricated(store, microseconds(now_s) - LENGTH_S[stage] * MICROSECOND)
-    made.until(stage)
+    t0 = microseconds(now_s) - LENGTH_S[stage] * MICROSECOND
+    if formulas is None:
+        made = Fabricated(store, t0)
+        made.until(stage)
+        return made
+    made = Fabricated(store, t0, formulas)
+    made.open()
+    made.say(4, ev.WeighingContainer(0.412, "bench-scale/mass"))
+    made.say(5, ev.BatchStage("weighing"))
+    for s in range(0, LENGTH_S[stage], 5):
+        made.readings(s)
+    store.commit()
     return made

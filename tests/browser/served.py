@@ -190,9 +190,14 @@ def send(wire: Wire, channel: str, t_us: int, value: float, unit: str = "kg", **
     assert wire.publish_and_wait(TOPICS.readings(instrument), senml.pack([reading]))
 
 
-def served_at(folder: Path, broker: RunningBroker, stage: str | None) -> Served:
-    """A running page; `stage` None leaves the folder without a log."""
-    made = None if stage is None else fabricate(folder, stage, time.time())
+def served_at(
+    folder: Path,
+    broker: RunningBroker,
+    stage: str | None,
+    formulas: list[dict[str, Any]] | None = None,
+) -> Served:
+    """A running page; `stage` None leaves the folder without a log; `formulas` as `fabricate`."""
+    made = None if stage is None else fabricate(folder, stage, time.time(), formulas)
     served = Served(folder, broker, made)
     served.start()
     return served
