@@ -28,6 +28,9 @@ class LineView:
     Attributes:
         use_scale: SenML name of the scale to use for it; None where there is only one.
         scale_decides: whether that scale can decide the tolerance.
+        factor: by what the line was rescaled; `amount` stays as written, the target does not.
+        top_up_kg: what a rescale asks to be added to it; None where it asks for nothing (any more).
+        way_back: after an over-pour, what was done about it, or why it can't be taken back.
     """
 
     key: str
@@ -50,6 +53,9 @@ class LineView:
     budget: Mapping[str, float | None] | None = None
     use_scale: str | None = None
     scale_decides: bool | None = None
+    factor: float = 1.0
+    top_up_kg: float | None = None
+    way_back: str | None = None
 
     @classmethod
     def of(cls, line: Line) -> LineView:
@@ -69,6 +75,44 @@ class LineView:
     def weighed(self) -> bool:
         """Whether the line has been said at least once."""
         return self.event is not None
+
+    def said(self, body: ev.WeighingAddition, event_id: int, at: float) -> None:
+        """Take what was said of it."""
+        for name in (
+            "mass_kg", "expanded_uncertainty_kg", "probability_within", "verdict", "scale",
+            "budget",
+        ):  # fmt: skip
+            setattr(self, name, getattr(body, name))
+        if body.target_kg is not None:
+            self.target_kg, self.lower_kg, self.upper_kg = (
+                body.target_kg,
+                body.lower_kg,
+                body.upper_kg,
+            )
+        if body.mass_kg == 0 and body.scale is None:
+            # It was another line's; this one is open again.
+            self.mass_kg = self.event = self.start_at = self.at = self.way_back = None
+            return
+        if self.start_at is None:
+            self.start_at = body.start_at
+        self.event, self.at = event_id, at
+        if self.top_up_kg is not None:
+            self.top_up_kg = self._still_lacking(body)
+
+    def _still_lacking(self, body: ev.WeighingAddition) -> float | None:
+        if body.mass_kg is None:
+            # Counted in: what is weighed of it now is the top-up.
+            return self.top_up_kg if body.scale is None else None
+        if self.target_kg is None or self.upper_kg is None or body.verdict in ("within", "over"):
+            return None
+        lacking_kg = self.target_kg - body.mass_kg
+        return lacking_kg if lacking_kg > (self.upper_kg - self.target_kg) / 4 else None
+
+    def recovered(self, body: ev.WeighingRecovery) -> None:
+        """Take what was offered or done about its over-pour."""
+        taken = next((w for w in body.choices if w["choice"] == body.chosen), None)
+        why = " ".join(str(way["text"]) for way in body.withheld)
+        self.way_back = str(taken["text"]) if taken is not None else why or None
 
 
 @dataclass(slots=True)
@@ -199,6 +243,9 @@ class BatchView:
         poured = self.pouring["line"] if self.pouring else None
         open_ = [i for i, x in enumerate(self.lines) if not x.weighed and x.key != poured]
         begun = [i for i, x in enumerate(self.lines) if x.weighed or x.key == poured]
+        lacking = (x for x in self.lines if x.top_up_kg is not None and x.key != poured)
+        if (first := next(lacking, None)) is not None:
+            return first
         latest = max(begun, key=lambda i: (self.lines[i].start_at or 0.0, i), default=-1)
         return next((self.lines[i] for i in open_ if i > latest), None)
 
@@ -206,6 +253,8 @@ class BatchView:
     def passed_over(self) -> list[LineView]:
         """Lines before the one weighed last of which nothing was said."""
         following = self.next_line
+        if following is not None and following.top_up_kg is not None:
+            return []  # it comes out of turn
         end = self.lines.index(following) if following is not None else len(self.lines)
         poured = self.pouring["line"] if self.pouring else None
         return [x for x in self.lines[:end] if not x.weighed and x.key != poured]
@@ -256,21 +305,37 @@ class BatchView:
                 if (line := self.line(body.line)) is not None:
                     line.use_scale, line.scale_decides = body.scale, body.decides
             case ev.WeighingRecovery():
-                self.recovery = dataclasses.asdict(body)
+                self._recovery(body)
             case ev.WeighingAddition():
                 self.pouring = None
                 line = self.line(body.line)
                 if line is None:
                     line = LineView("", "", "", None, None, None, None)
                     self.loose.append(line)
-                for name in (
-                    "mass_kg", "expanded_uncertainty_kg", "probability_within", "verdict", "scale",
-                    "budget",
-                ):  # fmt: skip
-                    setattr(line, name, getattr(body, name))
-                if line.start_at is None:
-                    line.start_at = body.start_at
-                line.event, line.at = event_id, at
+                line.said(body, event_id, at)
+
+    def _recovery(self, body: ev.WeighingRecovery) -> None:
+        document = dataclasses.asdict(body)
+        line = self.line(body.line)
+        if line is not None:
+            line.recovered(body)
+        if body.chosen is None or self.recovery is None or self.recovery["line"] == body.line:
+            self.recovery = document
+        if body.chosen != "rescale":
+            return
+        for way in body.choices:
+            if way["choice"] == "rescale" and "targets" in way:
+                self._rescale(way)
+
+    def _rescale(self, way: Mapping[str, Any]) -> None:
+        for target in way["targets"]:
+            if (line := self.line(target["line"])) is not None:
+                line.target_kg = target["target_kg"]
+                line.lower_kg, line.upper_kg = target["lower_kg"], target["upper_kg"]
+                line.factor = way["whole_factor"]
+        for one in way["top_ups"]:
+            if (line := self.line(one["line"])) is not None:
+                line.top_up_kg = one["mass_kg"]
 
     def _oven(self, body: ev.Body) -> None:
         match body:
@@ -314,6 +379,7 @@ class BatchView:
             "loose": [dataclasses.asdict(line) for line in self.loose],
             "pouring": self.pouring,
             "container_kg": self.container_kg,
+            "next": None if self.next_line is None else self.next_line.key,
             "recovery": self.recovery,
             "oven": {**self.oven, "drift": self.drift, "doors": self.doors},
             "bake": {

@@ -71,7 +71,7 @@ class WeighingContainer(Body):
 
 @dataclass(frozen=True, slots=True)
 class WeighingPouring(Body):
-    """Something is being added.
+    """Something is being added; or taken back, after a person chose so (missing_kg below 0).
 
     Attributes:
         line: key of the formula line it is attributed to, None without a formula.
@@ -97,9 +97,11 @@ class WeighingAddition(Body):
 
     Attributes:
         line: key of the formula line; None without a formula.
-        mass_kg: net total so far; None when confirmed without having been weighed.
+        mass_kg: net total so far; None when confirmed without having been weighed; 0 with a null
+            scale and verdict when what was said of the line proved to be of another, and the line
+            is open again.
         expanded_uncertainty_kg: k = 2; None when not weighed.
-        target_kg, lower_kg, upper_kg: of the line.
+        target_kg, lower_kg, upper_kg: of the line, as it stands after a rescale.
         probability_within: that the true mass lies inside the tolerance.
         verdict: ``under``, ``within``, ``over``, ``undecidable``; None without a tolerance.
         scale: SenML name of the scale's channel.
@@ -154,19 +156,33 @@ class WeighingScale(Body):
 
 @dataclass(frozen=True, slots=True)
 class WeighingRecovery(Body):
-    """Ways back from an over-pour.
+    """Ways back from an over-pour: said when a line is over, again when the ways have become
+    others, and when one of them is taken. The last one for a line stands.
 
     Attributes:
         line: the line that went over.
-        choices: each a mapping with ``choice`` (``leave``, ``take back``, ``rescale``) and its
-            numbers; a sentence in ``text``.
-        chosen: the choice taken, None while open.
+        choices: the ways that are open, each with its name in ``choice`` and a sentence in
+            ``text``:
+
+            - ``reassign``: what was poured last (``mass_kg``) fits another open line (``line``).
+            - ``take back``: ``take_kg``, down to the target ``to_kg``; while nothing lies over it.
+            - ``rescale``: the line's formula by ``factor``, the least that brings every line back
+              within its tolerance (``whole_factor``: together with earlier ones): ``top_ups``
+              (each ``line``, ``mass_kg``) to lines that are in already, new ``targets`` (each
+              ``line``, ``target_kg``, ``lower_kg``, ``upper_kg``), ``cautions`` (sentences).
+            - ``leave``: ``deviation_kg``, ``deviation_percent``, and the changed ``balance`` in
+              sentences.
+
+            When the line is no longer over, the one thing that was done.
+        chosen: the way taken; None while open. ``leave`` also where the batch went on without.
+        withheld: ways that are not open, each with ``choice`` and the reason in ``text``.
     """
 
     kind = "weighing.recovery"
     line: str
     choices: tuple[Mapping[str, Any], ...]
     chosen: str | None
+    withheld: tuple[Mapping[str, Any], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

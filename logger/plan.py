@@ -32,6 +32,7 @@ class Line:
         source: where the conversion comes from, record number included; None for a mass.
         formula: name of the formula the line belongs to, where a batch has several.
         lot, note: for the sheet only.
+        stock_kg: all there is of it; None where nobody says. A rescale takes no more.
     """
 
     key: str
@@ -46,6 +47,7 @@ class Line:
     formula: str = ""
     lot: str | None = None
     note: str | None = None
+    stock_kg: float | None = None
 
     @property
     def lower_kg(self) -> float | None:

@@ -159,6 +159,8 @@ def sentence(
         return _cooling(view, now, tz, live)
     if view.in_at is not None:
         return _baking(view, now, tz, live)
+    if (taking := _taking_back(view)) is not None:
+        return taking
     line = view.next_line
     if line is not None:
         return _weigh_next(view, line)
@@ -183,7 +185,7 @@ def _after(view: BatchView, line: LineView | None) -> str:
     """The quieter line while weighing."""
     following = view.next_line
     if following is not None and (line is None or following.key != line.key):
-        return f"After that: {following.ingredient}, {following.amount}."
+        return f"After that: {following.ingredient}, {_amount(view, following)}."
     return "After that: into the oven." if view.bake else "That is the last line."
 
 
@@ -270,6 +272,30 @@ def verdict_words(line: LineView, division_kg: float | None = None) -> str:
     return line.verdict or ""
 
 
+def _taking_back(view: BatchView) -> Sentence | None:
+    """What is still to be taken out of a line, where a person chose so."""
+    if view.recovery is None or view.recovery["chosen"] != "take back":
+        return None
+    line = view.line(view.recovery["line"])
+    if line is None or line.verdict != "over" or line.mass_kg is None or line.target_kg is None:
+        return None
+    too_much = grams(line.mass_kg - line.target_kg, _division(view, line))
+    return Sentence(
+        f"Take {too_much} g of {line.ingredient} back out.",
+        f"Down to {grams(line.target_kg, _division(view, line))} g; it is judged at the next rest.",
+        Number(f"−{too_much}", "g", "missing", "take out"),
+        _mass_measure(line, line.mass_kg, line.expanded_uncertainty_kg),
+        act=True,
+    )
+
+
+def _amount(view: BatchView, line: LineView) -> str:
+    """The amount as written, or the target that a rescale gave it."""
+    if line.factor == 1.0 or line.target_kg is None:
+        return line.amount
+    return f"{grams(line.target_kg, _division(view, line))} g in place of {line.amount}"
+
+
 def _weigh_next(view: BatchView, line: LineView) -> Sentence:
     weighed = [x for x in view.lines if x.weighed]
     last = max(weighed, key=lambda x: x.at or 0.0) if weighed else None
@@ -282,7 +308,9 @@ def _weigh_next(view: BatchView, line: LineView) -> Sentence:
     )
     if last is not None:
         then = f"{last.ingredient.capitalize()}: {verdict_words(last, _division(view, last))}."
-        if last.verdict in ("over", "under"):
+        if last.verdict == "over" and view.recovery is not None:
+            then += " Choose a way back, or go on." if view.recovery["chosen"] is None else ""
+        elif last.verdict in ("over", "under"):
             then += " Mend it now, or go on."
         elif last.verdict == "undecidable" and last.mass_kg is None:
             then = f"{last.ingredient.capitalize()}: confirmed, not weighed."
@@ -291,13 +319,17 @@ def _weigh_next(view: BatchView, line: LineView) -> Sentence:
             remedy = "a finer scale or a level spoon can" if small else "a finer scale can"
             then = f"{last.ingredient.capitalize()}: this scale can't tell {last.amount}; {remedy}."
     if line.target_kg is not None and line.lower_kg is not None:
-        measure = _mass_measure(line, 0.0, None)
+        measure = _mass_measure(line, line.mass_kg or 0.0, line.expanded_uncertainty_kg)
     where = ""
     before = last.scale if last is not None else None
     if line.use_scale is not None and line.use_scale != before:
         # Where the same scale goes on, nobody need be told.
         where = f", on {scale_words(line.use_scale)}"
-    text = f"Next: {line.ingredient}, {line.amount}{where}."
+    text = f"Next: {line.ingredient}, {_amount(view, line)}{where}."
+    if line.top_up_kg is not None:
+        more = grams(line.top_up_kg, _division(view, line))
+        text = f"Add {more} g more of {line.ingredient}{where}."
+        number = Number(more, "g", "missing", "top up")
     return Sentence(text, then, number, measure, act=True)
 
 

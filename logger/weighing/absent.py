@@ -31,6 +31,7 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
         if not sudden and bench.lifted_to_zero:
             state.realign(lifted.level_kg - base.level_kg)
             bench.present, bench.lifted_to_zero = True, False
+            bench.back(rest.start_us)
             state.base, state.tared, state.same_zero = lifted, True, False
             made = state.new_piece(lifted, state.started(base))
             return state.end(made, rest, sudden)
@@ -54,6 +55,7 @@ def _returned(
     bench.lifted_to_zero = False
     if abs(change) <= same:
         bench.present, state.base = True, rest
+        bench.back(rest.start_us)
         state.contained_us = rest.settled_us
         bench.bowl_kg += change
         state.drift_kg += abs(change) if abs(change) > 0.6 * d else 0.0
@@ -61,6 +63,7 @@ def _returned(
     emptied = any(abs(mass - known) <= max(3 * d, 0.004 * known) for known in bench.known_kg)
     if state.plausible(change) and not emptied:
         bench.present = True
+        bench.back(rest.start_us)
         # It may have come back some time before more was added.
         same_kg = lifted.level_kg + 2 * d
         made = state.new_piece(lifted, state.motion.last_below_us(same_kg, state.started(rest)))

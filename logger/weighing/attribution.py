@@ -44,6 +44,7 @@ SKIP_COUNTED = 1.5  # eggs are counted, and spoons levelled, as often as weighed
 SKIP_UNWEIGHED = 0.5  # 'to taste'
 SPOON_KG = 0.02  # no more than this is spooned (common practice)
 ANOTHER_FORMULA = 2.5
+SKIP_LACKING = 1.5  # what a rescale asks for comes before the next line
 UNWEIGHED = 2.0
 PAUSED_WITHIN = 1.0  # a longer pause within a line than before it, without a tare or a mark
 
@@ -103,13 +104,17 @@ def _turns(lines: Sequence[Line], line: int | None) -> list[int]:
 
 
 def successors(
-    lines: Sequence[Line], line: int | None, taken: frozenset[int]
+    lines: Sequence[Line],
+    line: int | None,
+    taken: frozenset[int],
+    lacking: frozenset[int] = frozenset(),
 ) -> list[tuple[int, float]]:
-    """Lines that may follow, in order, with the price of what is skipped."""
-    out: list[tuple[int, float]] = []
-    price, skipped, formula = 0.0, 0, None
+    """Lines that may follow, in order, with the price of what is skipped; first those lacking."""
+    first = [i for i in sorted(lacking - taken) if i != line]
+    out: list[tuple[int, float]] = [(i, 0.0) for i in first]
+    price, skipped, formula = SKIP_LACKING if first else 0.0, 0, None
     for index in _turns(lines, line):
-        if index in taken or index == line:
+        if index in taken or index == line or index in first:
             continue
         if formula not in (None, lines[index].formula):
             # Leaving a formula unfinished is one decision, however much of it is left.
@@ -131,6 +136,7 @@ def attribute(
     current: int | None,
     totals_kg: Sequence[float],
     taken: frozenset[int],
+    lacking: frozenset[int],
     blurs: Blurs,
     marks_each_line: bool,
 ) -> list[int]:
@@ -143,6 +149,7 @@ def attribute(
         current: line that was open before them.
         totals_kg: what each line had before them.
         taken: lines that already have something, or were confirmed.
+        lacking: lines that have something and need more, before the order goes on.
         blurs: about a division of each scale.
         marks_each_line: whether every line so far was marked.
 
@@ -155,7 +162,7 @@ def attribute(
     for number, piece in enumerate(pieces):
         grown: list[_Way] = []
         last = pieces[number - 1] if number else before
-        step = _Step(piece, last, blurs.of([piece]), marks_each_line)
+        step = _Step(piece, last, blurs.of([piece]), marks_each_line, lacking)
         for way in ways:
             grown += _extend(lines, step, way, totals_kg)
         grown.sort(key=lambda w: w.price + _open(lines, w))
@@ -173,6 +180,7 @@ class _Step:
     last: Piece | None
     blur_kg: float
     marks_each_line: bool
+    lacking: frozenset[int]
 
     @property
     def moved(self) -> bool:
@@ -207,7 +215,7 @@ def _extend(
         out.append(_stay(way, step, _stay_price(lines[way.line], way, step)))
         if mass <= 0:
             return out  # a take-back is of the line last added to
-    for line, price in successors(lines, way.line, way.taken):
+    for line, price in successors(lines, way.line, way.taken, step.lacking):
         extra = price
         if way.line is not None:
             extra += 0.0 if piece.tared or step.moved else SWITCH

@@ -1,37 +1,15 @@
-"""What each line has, how sure that is, and what was last said of it."""
+"""What each line has, and what was last said of it."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 
-from drivers.reading import seconds
 from logger.events import WeighingAddition
-from logger.plan import NO_SCALE_FACTS, Line, ScaleFacts
+from logger.plan import Line, ScaleFacts
 from logger.weighing.attribution import WINDOW, attribute, successors
-from logger.weighing.budget import Budget, budget, combined
+from logger.weighing.budget import Budget
 from logger.weighing.pieces import Blurs, Piece
-from logger.weighing.verdict import judge, judge_at_least
-
-
-@dataclass(slots=True)
-class Slot:
-    """One line, or one addition where there is no formula.
-
-    Attributes:
-        said: the body that stands.
-        event_id: its id, once known.
-        left: it is no longer being filled.
-        confirmed: decided by a person.
-        told_kg: the mass the person told.
-    """
-
-    said: WeighingAddition | None = None
-    event_id: int | None = None
-    left: bool = False
-    confirmed: bool = False
-    told_kg: float | None = None
+from logger.weighing.statement import Slot, account, statement, withdrawn
 
 
 class Ledger:
@@ -49,6 +27,7 @@ class Ledger:
         self.facts: dict[str, ScaleFacts] = {}  # of each scale, by SenML name
         self._frozen = 0
         self._resume: int | None = None  # the line after which the order goes on
+        self.reopened: set[int] = set()  # lines that need more, before the order goes on
 
     def slot(self, index: int) -> Slot:
         """The slot of a line, made when first asked for."""
@@ -58,19 +37,38 @@ class Ledger:
         """The formula line of a slot, None without a formula."""
         return None if self.lines is None else self.lines[index]
 
+    def index(self, key: str | None) -> int | None:
+        """The slot of the line with this key, None where there is none."""
+        if key is None or self.lines is None:
+            return None
+        return next((i for i, line in enumerate(self.lines) if line.key == key), None)
+
     def of(self, index: int) -> list[Piece]:
         """The pieces of a slot."""
         return [p for p in self.pieces if p.line == index]
 
     def total_kg(self, index: int) -> float:
         """Net total of a slot so far."""
-        return sum(p.mass_kg for p in self.pieces if p.line == index)
+        counted = self.slots[index].counted_kg if index in self.slots else 0.0
+        return counted + sum(p.mass_kg for p in self.pieces if p.line == index)
 
     def taken(self, blurs: Blurs) -> frozenset[int]:
         """Lines that have something already, or were confirmed."""
         have = {p.line for p in self.pieces if p.line is not None}
         kept = {i for i in have if abs(self.total_kg(i)) > blurs.of(self.of(i))}
-        return frozenset(kept | {i for i, s in self.slots.items() if s.confirmed})
+        closed = kept | {i for i, s in self.slots.items() if s.confirmed}
+        return frozenset(closed - self.lacking())
+
+    def lacking(self) -> frozenset[int]:
+        """Lines that were weighed, and need more of it all the same."""
+        if self.lines is None:
+            return frozenset()
+        return frozenset(i for i in self.reopened if self._lacks(i, self.total_kg(i)))
+
+    def _lacks(self, index: int, total_kg: float) -> bool:
+        assert self.lines is not None
+        lower = self.lines[index].lower_kg
+        return lower is not None and total_kg < lower
 
     def upcoming(self, blurs: Blurs) -> int | None:
         """The line to weigh next: the open one while it lacks something, else the next in order."""
@@ -81,7 +79,7 @@ class Ledger:
             lower = self.lines[current].lower_kg
             if lower is not None and self.total_kg(current) < lower:
                 return current
-        following = successors(self.lines, current, self.taken(blurs))
+        following = successors(self.lines, current, self.taken(blurs), self.lacking())
         return following[0][0] if following else None
 
     def add(self, piece: Piece, blurs: Blurs) -> None:
@@ -121,6 +119,19 @@ class Ledger:
         self._frozen = len(self.pieces)
         self._resume = resume
 
+    def change(self, lines: Mapping[int, Line]) -> None:
+        """Other targets for some lines, from now on; what was attributed so far stays so."""
+        assert self.lines is not None
+        self.lines = tuple(lines.get(i, line) for i, line in enumerate(self.lines))
+        self.freeze(self.current)
+
+    def move(self, pieces: Sequence[Piece], index: int) -> None:
+        """These pieces are of another line, a person says."""
+        for piece in pieces:
+            piece.line = piece.selected = index
+        self.freeze(index)
+        self.current = index
+
     def _add_without_formula(self, piece: Piece) -> None:
         numbers = [p.line for p in self.pieces if p.line is not None]
         if piece.mass_kg < 0 and numbers:
@@ -135,7 +146,9 @@ class Ledger:
     def _attribute(self, tail: Sequence[Piece], blurs: Blurs) -> list[int]:
         assert self.lines is not None
         head = self.pieces[: self._start()]
-        totals = [0.0] * len(self.lines)
+        totals = [
+            self.slots[i].counted_kg if i in self.slots else 0.0 for i in range(len(self.lines))
+        ]
         blur = [0.0] * len(self.lines)
         for piece in head:
             if piece.line is not None:
@@ -146,13 +159,15 @@ class Ledger:
             current = self._resume
         taken = {i for i, t in enumerate(totals) if abs(t) > blur[i]}
         taken |= {i for i, s in self.slots.items() if s.confirmed}
+        lacking = frozenset(i for i in self.reopened if self._lacks(i, totals[i]))
         return attribute(
             self.lines,
             tail,
             before=head[-1] if head else None,
             current=current,
             totals_kg=totals,
-            taken=frozenset(taken),
+            taken=frozenset(taken - lacking),
+            lacking=lacking,
             blurs=blurs,
             marks_each_line=self._marks_each_line(),
         )
@@ -173,103 +188,19 @@ class Ledger:
 
     def budget(self, index: int) -> Budget:
         """The uncertainty budget of a slot's total: that of each scale it lies on, combined."""
-        scales = dict.fromkeys(p.scale for p in self.pieces if p.line == index)
-        return combined(self._budget_on(index, scale) for scale in scales)
+        return account(self.pieces, index, self.facts)
 
     def budget_of(self, index: int) -> dict[str, float | None] | None:
         """The components of a slot's budget by name (kg, k = 1); None where it was not weighed."""
         return self.budget(index).to_json() if self.of(index) else None
 
-    def _budget_on(self, index: int, scale: str) -> Budget:
-        pairs, noise2, drift, splice2 = 0, 0.0, 0.0, 0.0
-        division = mass = 0.0
-        before: Piece | None = None
-        for piece in self.pieces:
-            if piece.scale != scale:
-                continue
-            if piece.line == index:
-                mass += piece.mass_kg
-                division = max(division, piece.before.division_kg)
-                if before is not None and before.line == index and piece.contiguous:
-                    drift += piece.drift_kg
-                else:
-                    pairs += 1
-                    noise2 += piece.before.mean_error_kg**2
-                if piece.after is not None:
-                    division = max(division, piece.after.division_kg)
-                    noise2 += piece.after.mean_error_kg**2
-                splice2 += piece.splice_kg**2
-            before = piece
-        facts = self.facts.get(scale, NO_SCALE_FACTS)
-        return budget(
-            mass,
-            division or 0.001,
-            pairs=pairs,
-            repeatability_kg=math.sqrt(noise2),
-            accuracy_class=facts.accuracy_class,
-            drift_kg=drift,
-            splice_kg=math.sqrt(splice2),
-            interval_kg=facts.interval_kg,
-        )
-
     def body(self, index: int, moving: bool = False) -> WeighingAddition | None:
         """What is to be said of a slot now; None where there is nothing to say."""
         slot, line = self.slot(index), self.line(index)
         pieces = self.of(index)
-        if not pieces and not slot.confirmed:
-            return None
-        limits = (line.lower_kg, line.upper_kg) if line else (None, None)
-        lower, upper = limits
-        mass: float | None = None
-        expanded: float | None = None
-        inside: float | None = None
-        word: str | None = None
-        parts: dict[str, float | None] | None = None
-        if slot.told_kg is not None:
-            mass = slot.told_kg
-            if lower is not None and upper is not None:
-                told = judge(mass, 0.0, lower, upper)
-                inside, word = told.within, told.word
-        elif pieces:
-            mass = self.total_kg(index)
-            found = self.budget(index)
-            expanded, parts = found.expanded_kg, found.to_json()
-            lost = any(p.lost for p in pieces)
-            if lower is not None and upper is not None:
-                rule = judge_at_least if lost else judge
-                verdict = rule(mass, found.standard_kg, lower, upper)
-                inside, word = verdict.within, verdict.word
-            if lost:
-                # More was added than was seen; by how much nobody knows.
-                word = word or "undecidable"
-                mass = mass if word == "over" else None
-                expanded, parts = (expanded, parts) if word == "over" else (None, None)
-            if moving:
-                word = "undecidable"
-        else:
-            word = "undecidable"
-        return WeighingAddition(
-            line=line.key if line else None,
-            mass_kg=None if mass is None else round(mass, 9),
-            expanded_uncertainty_kg=None if expanded is None else round(expanded, 9),
-            target_kg=line.target_kg if line else None,
-            lower_kg=lower,
-            upper_kg=upper,
-            probability_within=None if inside is None else round(inside, 6),
-            verdict=word,
-            scale=self._main_scale(pieces),
-            replaces=slot.event_id,
-            start_at=seconds(pieces[0].start_us) if pieces else None,
-            budget=parts,
-        )
-
-    @staticmethod
-    def _main_scale(pieces: Sequence[Piece]) -> str | None:
-        """The scale that most of a line lies on, of several the last."""
-        share: dict[str, float] = {}
-        for piece in pieces:
-            share[piece.scale] = share.get(piece.scale, 0.0) + piece.mass_kg
-        return max(reversed(share), key=lambda name: share[name], default=None)
+        if pieces or slot.confirmed:
+            return statement(slot, line, pieces, self.budget(index), moving)
+        return None if line is None or slot.said is None else withdrawn(slot, line)
 
     def say(self, index: int, blurs: Blurs, moving: bool = False) -> list[WeighingAddition]:
         """The slot's body, where it differs from what stands."""
@@ -281,7 +212,12 @@ class Ledger:
         if said is None:
             if not slot.confirmed and abs(self.total_kg(index)) <= blur_kg:
                 return []  # all of it was taken back before anything was said
-        elif said.verdict == body.verdict and not _moved(said.mass_kg, body.mass_kg, blur_kg / 2):
+        elif (
+            said.verdict == body.verdict
+            and said.target_kg == body.target_kg
+            and said.scale == body.scale
+            and not _moved(said.mass_kg, body.mass_kg, blur_kg / 2)
+        ):
             return []
         if said is not None and slot.event_id is None:
             return []  # its id is not known yet; the next second says it again

@@ -173,6 +173,7 @@ def _lift(state: Standing, rest: Rest, base: Rest, d: float, net: bool | None) -
         if bowl > max(3 * d, 0.002) and not any(abs(bowl - k) <= 3 * d for k in bench.known_kg):
             bench.known_kg.append(bowl)
     bench.empty_kg = rest.level_kg
+    bench.lifted_us = base.last_us
     state.base = rest
     state.signals.append(Lifted(base.level_kg - rest.level_kg))
     return False

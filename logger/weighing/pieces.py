@@ -29,6 +29,7 @@ class Piece:
         drift_kg: drift seen at rest since the piece before.
         line: index of the line it is attributed to; None without a formula.
         ended_us: when its end was settled.
+        container: number of the container it went into, counted on its scale.
     """
 
     before: Rest
@@ -45,6 +46,7 @@ class Piece:
     drift_kg: float = 0.0
     line: int | None = None
     ended_us: int = 0
+    container: int = 0
 
     @property
     def mass_kg(self) -> float:

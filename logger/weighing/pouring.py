@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from logger.events import WeighingPouring
+from logger.plan import Line
 from logger.weighing.advice import Stream
 from logger.weighing.ledger import Ledger
 from logger.weighing.pieces import Blurs, Piece
@@ -37,6 +38,7 @@ class Pours:
         self._ledger = ledger
         self._live: dict[str, _Live] = {}
         self._streams: dict[str, Stream] = {}
+        self._taken_us = 0  # when a take-back was last said
 
     def is_new(self, scale: Scale, piece: Piece) -> bool:
         """Whether nothing is known of this piece yet."""
@@ -59,6 +61,38 @@ class Pours:
 
     def _stream(self, scale: Scale) -> Stream:
         return self._streams.setdefault(scale.name, Stream())
+
+    def take(self, scale: Scale, index: int, t_us: int) -> list[WeighingPouring]:
+        """While something is taken back from a line: what of it is still too much."""
+        line, base = self._ledger.line(index), scale.base
+        taken_kg = 0.0 if base is None else scale.now_kg() - base.level_kg
+        # A hand in the bowl weighs more than nothing; what it takes shows when it lets go.
+        if line is None or line.target_kg is None or taken_kg > -scale.division_kg:
+            return []
+        if t_us - self._taken_us < POURING_US or not scale.bench.present:
+            return []
+        self._taken_us = t_us
+        net = self._ledger.total_kg(index) + taken_kg
+        too_much = net - line.target_kg
+        tolerance = line.tolerance_kg or 0.0
+        advice = "stop" if too_much <= 0.3 * tolerance else None
+        if advice is None and too_much <= 2 * tolerance:
+            advice = "ease off"
+        return [self._body(scale, line, net, -too_much, advice)]
+
+    @staticmethod
+    def _body(
+        scale: Scale, line: Line | None, net: float, missing: float | None, advice: str | None
+    ) -> WeighingPouring:
+        last = scale.continuity.last
+        return WeighingPouring(
+            line=line.key if line else None,
+            mass_kg=round(net, 9),
+            missing_kg=None if missing is None else round(missing, 9),
+            zero_kg=round((last.value_kg if last else 0.0) - net, 9),
+            advice=advice,
+            scale=scale.name,
+        )
 
     def say(self, scale: Scale, piece: Piece, t_us: int, blurs: Blurs) -> list[WeighingPouring]:
         """What is to be said of a piece that goes on, at most every quarter of a second."""
@@ -90,14 +124,4 @@ class Pours:
         ):
             return []
         live.said_us, live.said_kg, live.advice = t_us, net, advice
-        last = scale.continuity.last
-        return [
-            WeighingPouring(
-                line=line_of.key if line_of else None,
-                mass_kg=round(net, 9),
-                missing_kg=None if missing is None else round(missing, 9),
-                zero_kg=round((last.value_kg if last else 0.0) - net, 9),
-                advice=advice,
-                scale=scale.name,
-            )
-        ]
+        return [self._body(scale, line_of, net, missing, advice)]

@@ -13,6 +13,7 @@ from logger.events import (
 )
 from logger.plan import Plan
 from logger.weighing.ledger import Ledger
+from logger.weighing.mending import Mending
 from logger.weighing.pieces import TRIFLE_KG, Piece
 from logger.weighing.pouring import Pours
 from logger.weighing.scale import Scale
@@ -47,6 +48,7 @@ class Weighing:
         self._scales = Scales(plan.channels, plan.scales, self.ledger)
         self._pours = Pours(self.ledger)
         self._speaker = Speaker(self.ledger, self._scales)
+        self._mending = Mending(plan, self.ledger, self._scales, self._speaker)
         self._scale_said: tuple[int, str] | None = None  # line, and the scale to use for it
         self._selected: tuple[int, int] | None = None  # line, time of the mark
         self._fresh_order = False
@@ -60,22 +62,24 @@ class Weighing:
         scale = self._scales.scale(reading.name, role)
         signals = scale.feed(reading)
         if signals:
-            return self._heard(scale, signals, reading.t_us) + self._scale_to_use()
+            out = self._heard(scale, signals, reading.t_us)
+            return [*out, *self._mending.refresh(reading.t_us), *self._scale_to_use()]
         piece = scale.piece
         if piece is None:
-            return []
+            taking = None if scale.at_rest else self._mending.taking
+            return [] if taking is None else list(self._pours.take(scale, taking, reading.t_us))
         if self._pours.is_new(scale, piece):
             self._take_selection(piece)
         return list(self._pours.say(scale, piece, reading.t_us, self._scales.blurs))
 
     def on_mark(self, mark: Mark) -> list[Body]:
-        """`line`, `confirm`, and the marks after which nothing is weighed any more."""
+        """`line`, `confirm`, `recover`, `reassign`, and those after which nothing is weighed."""
         if mark.kind in ENDING_MARKS:
-            return self._speaker.leave_all()
-        return self._told(mark) + self._scale_to_use()
+            return [*self._speaker.leave_all(), *self._mending.end(mark.t_us)]
+        return [*self._told(mark), *self._mending.refresh(mark.t_us), *self._scale_to_use()]
 
     def _told(self, mark: Mark) -> list[Body]:
-        index = self._index(mark.text("line"))
+        index = self.ledger.index(mark.text("line"))
         if index is None:
             return []
         if mark.kind == "line":
@@ -86,6 +90,11 @@ class Weighing:
                 return self._speaker.leave(current)
         elif mark.kind == "confirm":
             return self._confirm(index, mark.number("mass_g"))
+        elif mark.kind == "recover":
+            return self._mending.choose(index, mark.text("choice"), mark.t_us)
+        elif mark.kind == "reassign":
+            from_ = self.ledger.index(mark.text("from"))
+            return [] if from_ is None else self._mending.reassign(from_, index)
         return []
 
     def on_gap(self, gap: Gap) -> list[Body]:
@@ -97,6 +106,9 @@ class Weighing:
 
     def on_second(self, t_us: int) -> list[Body]:
         """Rests that last decide lines that were left alone."""
+        return [*self._left_alone(t_us), *self._mending.refresh(t_us)]
+
+    def _left_alone(self, t_us: int) -> list[Body]:
         current = self.ledger.current
         if current is None:
             return []
@@ -110,9 +122,9 @@ class Weighing:
         return list(self._speaker.speak(current, resting_us))
 
     def on_event(self, event: Event) -> list[Body]:
-        """Learn the ids of what this room said."""
+        """Learn the ids of what this room said, and offer ways back from an over-pour."""
         self._speaker.heard(event)
-        return []
+        return self._mending.heard(event, event.at_us)
 
     # What the scales tell ---------------------------------------------------------------------
 
@@ -231,6 +243,8 @@ class Weighing:
                 self._selected = None  # a trifle may be drift; the mark still waits for its rise
         if self._fresh_order:
             piece.tared = True
+        if piece.after is not None and piece.mass_kg < 0 and self._mending.taking is not None:
+            piece.selected = self._mending.taking
 
     def _use_up_selection(self, piece: Piece) -> None:
         """Several trifles together are what the mark was for."""
@@ -252,11 +266,3 @@ class Weighing:
             out += self._speaker.leave(ledger.current)
         ledger.current = index
         return out + self._speaker.say(index, moving and slot.told_kg is None)
-
-    def _index(self, key: str | None) -> int | None:
-        if key is None or self.ledger.lines is None:
-            return None
-        for index, line in enumerate(self.ledger.lines):
-            if line.key == key:
-                return index
-        return None

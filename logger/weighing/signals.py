@@ -65,6 +65,9 @@ class Bench:
         lifted_from: rest before the container was lifted.
         lifted_to_zero: the lift ended at an indication of zero, as a slow tare would.
         known_kg: masses of containers seen.
+        number: of the container on it, or last on it, counted on this scale.
+        lifted_us: when the container was lifted; None while it is on.
+        absences: from when to when containers were away, µs.
     """
 
     present: bool = False
@@ -73,3 +76,19 @@ class Bench:
     lifted_from: Rest | None = None
     lifted_to_zero: bool = False
     known_kg: list[float] = field(default_factory=list)
+    number: int = 0
+    lifted_us: int | None = None
+    absences: list[tuple[int, int]] = field(default_factory=list)
+
+    def back(self, t_us: int) -> None:
+        """A container is on it again."""
+        if self.lifted_us is not None:
+            self.absences.append((self.lifted_us, t_us))
+            self.lifted_us = None
+
+    def longest_absence_us(self, since_us: int, now_us: int) -> int:
+        """For how long at most a container was away after an instant."""
+        spans = [*self.absences]
+        if self.lifted_us is not None:
+            spans.append((self.lifted_us, now_us))
+        return max((end - start for start, end in spans if start >= since_us), default=0)

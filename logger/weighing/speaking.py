@@ -74,8 +74,6 @@ class Speaker:
         """Say the lines that another one has followed."""
         out: list[Body] = []
         for index in sorted(self.ledger.slots):
-            if self.ledger.slot(index).left and self.ledger.of(index):
+            if self.ledger.slot(index).left or not self.ledger.of(index):
                 out += self.say(index)
-        if before is not None and before != self.ledger.current and not self.ledger.of(before):
-            out += self.say(before)
         return out

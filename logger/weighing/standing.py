@@ -101,6 +101,7 @@ class Standing:
             contiguous=self.same_zero,
             splice_kg=self.pending_splice_kg,
             drift_kg=self.drift_kg,
+            container=self.bench.number,
         )
         self.pending_splice_kg = 0.0
         return piece
@@ -123,6 +124,8 @@ class Standing:
 
     def contained(self, rest: Rest, mass: float) -> None:
         self.base = rest
+        self.bench.number += 1
+        self.bench.back(rest.start_us)
         self.contained_us = rest.settled_us
         self.tared, self.same_zero = True, False
         self.signals.append(ContainerOn(mass, True))

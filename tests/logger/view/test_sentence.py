@@ -174,3 +174,66 @@ def test_a_line_confirmed_unweighed_blames_no_scale():
     said = sentence(view_after(confirmed), int(T * 1e6), UTC)
 
     assert said.then == "Cake flour: confirmed, not weighed."
+
+
+def over_sugar(chosen=None, **way):
+    choice = {"choice": chosen or "leave", "text": "What was done.", **way}
+    return ev.WeighingRecovery(SUGAR.key, (choice,), chosen)
+
+
+def said_after(*bodies):
+    return sentence(view_after(addition(FLOUR, 0.27, "within"), *bodies), int(T * 1e6), UTC)
+
+
+def test_what_is_to_be_taken_back_is_the_one_next_thing():
+    said = said_after(addition(SUGAR, 0.313, "over"), over_sugar("take back"))
+
+    assert said.now == "Take 13 g of granulated sugar back out."
+    assert said.number.value == "\N{MINUS SIGN}13"
+    assert said.act
+
+
+def test_once_it_is_taken_back_the_next_thing_is_another():
+    said = said_after(
+        addition(SUGAR, 0.313, "over"), over_sugar("take back"), addition(SUGAR, 0.3, "within")
+    )
+
+    assert "Take" not in said.now
+
+
+def test_a_rescale_asks_for_its_top_up_first_and_then_shows_the_new_target():
+    milk = Line("milk", "milk", "240 g", 0.24, 0.0048)
+    plan = dataclasses.replace(PLAN, formulas=(Formula("Cake", (FLOUR, SUGAR, milk)),))
+    view = BatchView.of("b", plan)
+    targets = [
+        {"line": one.key, "target_kg": one.target_kg * 1.1, "lower_kg": one.lower_kg * 1.1,
+         "upper_kg": one.upper_kg * 1.1}
+        for one in (FLOUR, SUGAR, milk)
+    ]  # fmt: skip
+    rescaled = over_sugar(
+        "rescale", factor=1.1, whole_factor=1.1, targets=targets,
+        top_ups=[{"line": FLOUR.key, "mass_kg": 0.027}],
+    )  # fmt: skip
+    new_flour = dataclasses.replace(FLOUR, target_kg=0.297, tolerance_kg=0.00297)
+    said = []
+    for number, body in enumerate(
+        (addition(FLOUR, 0.27, "within"), addition(SUGAR, 0.33, "over"), rescaled,
+         addition(new_flour, 0.27, "under"), addition(new_flour, 0.297, "within")), 1,
+    ):  # fmt: skip
+        view.apply(ev.Event(number, int(T * 1e6), "b", body))
+        said.append(sentence(view, int(T * 1e6), UTC).now)
+
+    assert said[2] == said[3] == "Add 27 g more of cake flour."
+    assert said[4] == "Next: milk, 264 g in place of 240 g."
+
+
+def test_an_open_way_back_is_named_beside_the_next_line():
+    view = view_after(
+        addition(FLOUR, 0.279, "over"),
+        ev.WeighingRecovery(FLOUR.key, ({"choice": "leave", "text": "Leave it."},), None),
+    )
+
+    said = sentence(view, int(T * 1e6), UTC)
+
+    assert said.now == "Next: granulated sugar, 300 g."
+    assert said.then == "Cake flour: over by 9 g. Choose a way back, or go on."
