@@ -1,0 +1,64 @@
+"""The wrong line poured: which of its last pieces belong to another line?"""
+
+from __future__ import annotations
+
+from logger.weighing.attribution import closed_price
+from logger.weighing.ledger import Ledger
+from logger.weighing.pieces import Blurs, Piece
+
+FAR = 3.0  # tolerances beyond the target: no slip of the hand, but another ingredient
+
+
+def belonging(ledger: Ledger, from_: int, to: int, blurs: Blurs) -> list[Piece]:
+    """The last pieces of a line that, moved to another, leave both the most plausible.
+
+    At least one, where the line has any: a person says that something of it was of `to`.
+    """
+    pieces = ledger.of(from_)
+    if not pieces or ledger.lines is None:
+        return []
+    best: tuple[float, int] | None = None
+    for count in range(1, len(pieces) + 1):
+        kept, moved = pieces[:-count], pieces[-count:]
+        mass = sum(p.mass_kg for p in moved)
+        if mass <= 0:
+            continue
+        price = closed_price(
+            ledger.total_kg(to) + mass, ledger.lines[to], blurs.of([*ledger.of(to), *moved])
+        )
+        rest = sum(p.mass_kg for p in kept)
+        if kept and abs(rest) > blurs.of(kept):
+            price += closed_price(rest, ledger.lines[from_], blurs.of(kept))
+        if best is None or price < best[0]:
+            best = (price, count)
+    return [] if best is None else pieces[-best[1] :]
+
+
+def elsewhere(ledger: Ledger, over: int, blurs: Blurs) -> tuple[int, float] | None:
+    """An open line that the last pieces of a line far over its target fit, and how much does.
+
+    None where there is none, or where what is left would not be within its tolerance either.
+    """
+    lines = ledger.lines
+    if lines is None:
+        return None
+    line, total = lines[over], ledger.total_kg(over)
+    if line.target_kg is None or line.tolerance_kg is None:
+        return None
+    if total - line.target_kg < FAR * line.tolerance_kg:
+        return None
+    taken = ledger.taken(blurs)
+    best: tuple[float, int, float] | None = None
+    for to, other in enumerate(lines):
+        if to in taken or to == over or other.target_kg is None:
+            continue
+        moved = belonging(ledger, over, to, blurs)
+        mass, blur = sum(p.mass_kg for p in moved), blurs.of(moved)
+        miss = abs(mass - other.target_kg)
+        left = total - mass
+        stays = abs(left) <= blur or abs(left - line.target_kg) <= max(line.tolerance_kg, blur)
+        if not stays or miss > max(other.tolerance_kg or 0.0, blur):
+            continue
+        if best is None or miss / other.target_kg < best[0]:
+            best = (miss / other.target_kg, to, mass)
+    return None if best is None else best[1:]
