@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from api.failure import UnusableFile
+from api.saved_formulas import save, versions
 from logger.document import Document, FileError
 
 if TYPE_CHECKING:
@@ -105,7 +106,11 @@ def number(text: str) -> Fraction:
 
 @click.group()
 def formula() -> None:
-    """Look at formulas: what they weigh, what they are, scaled, and compared."""
+    """Look at formulas: what they weigh, what they are, scaled, and compared; and keep them."""
+
+
+formula.add_command(save)
+formula.add_command(versions)
 
 
 @formula.command("check")
@@ -282,6 +287,7 @@ def _scaled(
 ) -> Scaled:
     from logger.formula import scaling
     from logger.formula.pans import parse_pan
+    from logger.formula.repanning import scale_to_pans
     from logger.quantity import mass_kg
 
     formula, pantry = one.formula, one.pantry
@@ -291,7 +297,7 @@ def _scaled(
         if formula.makes.pan is not None:
             was = None
         old_count = formula.makes.pans if was is None else was[1]
-        return scaling.scale_to_pans(formula, pan, count or old_count, pantry, was=was, kind=kind)
+        return scale_to_pans(formula, pan, count or old_count, pantry, was=was, kind=kind)
     if portions is not None:
         return scaling.to_portions(formula, portions, pantry)
     if total is not None:

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.formula.pans import parse_pan
+from logger.formula.repanning import scale_to_pans
 from logger.formula.scaling import (
     ScalingError,
     by_factor,
-    scale_to_pans,
     to_least,
     to_portions,
     to_total,
