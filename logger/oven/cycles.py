@@ -3,8 +3,8 @@
 Both are found, so that after a door the first whole cycle of either kind counts.
 Middles are crossed where the air moves fastest, so noise moves them least; a straight line through
 the flank gives each crossing. The mean is the time mean between them; the swing is that of the
-first harmonics fitted to the cycle, so that noise does not widen it, made larger by what the
-probe's lag took.
+first harmonics fitted to the cycle, so that noise does not widen it, each made larger by what the
+probe's lag took of it: the sharp turns of the air lose more than its slow wave.
 """
 
 from __future__ import annotations
@@ -21,17 +21,26 @@ from logger.oven.turns import Turn, Turns
 SHORTEST_S, LONGEST_S = 120.0, 1800.0
 # Straight lines across a hole bend a mean by little while the hole is short against the cycle.
 LARGEST_HOLE = 0.12
-HARMONICS = 4
+HARMONICS = 8
+# A harmonic this many times its own uncertainty is one.
+CLEAR = 3.0
 
 
 @dataclass(frozen=True, slots=True)
 class Cycle:
-    """A full cycle; times in seconds since the first reading, as the probe showed them."""
+    """A full cycle; times in seconds since the first reading, as the probe showed them.
+
+    `harmonics` are the complex amplitudes of the first harmonics that stand out of the noise;
+    `first_s`, `second_s` the two turns between which the air crossed the middle the other way.
+    """
 
     from_s: float
     to_s: float
     mean_c: float
     shown_swing_c: float
+    harmonics: np.ndarray
+    first_s: float
+    second_s: float
 
     @property
     def period_s(self) -> float:
@@ -127,8 +136,9 @@ class Cycles:
         if self.trace.missing_s(begin_s, end_s) > LARGEST_HOLE * period_s:
             return None
         mean_c = self.trace.mean(begin_s, end_s)
-        swing_c = self._swing(begin_s, end_s)
-        cycle = Cycle(begin_s, end_s, mean_c, swing_c)
+        harmonics = self._harmonics(begin_s, end_s)
+        turns_s = crossing.first.t_s, crossing.second.t_s
+        cycle = Cycle(begin_s, end_s, mean_c, _peak_to_peak(harmonics), harmonics, *turns_s)
         self.last.append(cycle)
         del self.last[:-10]
         return cycle
@@ -143,24 +153,32 @@ class Cycles:
         exact_s = t + (crossing.level_c - c) / slope
         return min(near_s + half_s, max(near_s - half_s, exact_s))
 
-    def _swing(self, begin_s: float, end_s: float) -> float:
+    def _harmonics(self, begin_s: float, end_s: float) -> np.ndarray:
         samples = self.trace.between(begin_s, end_s)
-        harmonics = min(HARMONICS, max(1, (len(samples) - 1) // 5))
+        count = min(HARMONICS, max(1, (len(samples) - 1) // 5))
         t = np.array([s.t_s for s in samples])
-        columns = _waves((t - begin_s) / (end_s - begin_s), harmonics)
-        fit, *_ = np.linalg.lstsq(columns, np.array([s.celsius for s in samples]), rcond=None)
-        wave = _waves(np.linspace(0.0, 1.0, 97), harmonics) @ fit
-        return float(wave.max() - wave.min())
+        phase = 2 * math.pi * (t - begin_s) / (end_s - begin_s)
+        columns = [np.ones_like(phase)]
+        for k in range(1, count + 1):
+            columns += [np.cos(k * phase), np.sin(k * phase)]
+        shown = np.array([s.celsius for s in samples])
+        fit, *_ = np.linalg.lstsq(np.stack(columns, axis=1), shown, rcond=None)
+        harmonics: np.ndarray = fit[1::2] - 1j * fit[2::2]
+        noise_c = self.trace.noise.sigma_c * math.sqrt(2 / len(samples))
+        clear = np.abs(harmonics) > CLEAR * noise_c
+        clear[0] = True
+        return harmonics * clear
 
 
-def _waves(phase: np.ndarray, harmonics: int) -> np.ndarray:
-    """Columns 1, cos, sin, cos 2, sin 2 … of a phase counted in cycles."""
-    columns = [np.ones_like(phase)]
-    for k in range(1, harmonics + 1):
-        columns += [np.cos(2 * math.pi * k * phase), np.sin(2 * math.pi * k * phase)]
-    return np.stack(columns, axis=1)
+def _peak_to_peak(harmonics: np.ndarray) -> float:
+    phase = np.linspace(0.0, 2 * math.pi, 193)
+    order = np.arange(1, len(harmonics) + 1)
+    wave = (harmonics[:, None] * np.exp(1j * order[:, None] * phase)).real.sum(axis=0)
+    return float(wave.max() - wave.min())
 
 
 def swing_c(cycle: Cycle, lag: ProbeLag) -> float:
     """Peak to peak of the air itself."""
-    return cycle.shown_swing_c * lag.swing_factor(cycle.period_s)
+    omega = 2 * math.pi / cycle.period_s
+    order = np.arange(1, len(cycle.harmonics) + 1)
+    return _peak_to_peak(cycle.harmonics * (1 + 1j * omega * order * lag.seconds))

@@ -3,23 +3,40 @@
 The statistic is the *drop*: how far the air lies below where it was heading just before (a rise is
 taken to stop, a fall to go on). It is asked on two scales: over a minute, which sees shallow dips
 through noise, and over half of that, which tells the sharp beginning of a dip from the round
-beginning of a fast thermostat's fall. What drops this oven's ordinary cycles make is learnt from
-cycles without a door; a door must be clearly larger, and must come back. A dip is said when it
-comes back: only then is its end known, and an oven that was switched off never comes back.
+beginning of a fast thermostat's fall. What drops this oven makes by itself is learnt from its
+cycles, by level and by whether the air was rising or falling (`logger.oven.own`): a thermostat
+falls from its peaks, a door from anywhere. A door must be clearly larger, and must come back. A dip
+is said when it comes back: only then is its end known, and an oven that was switched off never
+comes back. What dips before the oven's own falls are known waits until they are, unless it begins
+where no thermostat switches; dips alike at equal distances are the thermostat's.
 """
 
 from __future__ import annotations
 
 import math
-from collections import deque
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from logger.oven.air import Sample, Trace, line
+from logger.oven.own import Drop, OwnDrops
 
-# Until the oven's own falls are known a slow fall is taken for one of them. So it is in an oven
-# without cycles for ten minutes after a door: its regulator overshoots, and falls.
+# An oven without cycles overshoots for ten minutes after a door, and falls: its own falls are not
+# known then, and a slow one is taken for one of them.
 LONGEST_UNKNOWN_S = 110.0
 UNSETTLED_S = 600.0
+# The own falls are known after this many cycles (rise to rise and fall to fall overlap by half).
+KNOWN_CYCLES = 4
+# A thermostat first switches near its dial; a dip that begins further below it is a door's.
+NEAR_DIAL_C = 30.0
+# After a door the thermostat's first fall is steeper than its others (the element is hotter, the
+# walls are cooler), and so are those of the way up; a door must then be larger by this much.
+FIRST_FALL_S, FIRST_RATIO, FIRST_PLUS_C = 480.0, 2.0, 1.5
+# What waited longer than this for the own falls is forgotten.
+LONGEST_WAIT_S = 2400.0
+# What waited must be so much larger than what may wait.
+WAITED_RATIO = 1.6
+# Dips this much alike in depth, level (in depths), length and distance are the thermostat's.
+ALIKE_DEPTH, ALIKE_LEVEL, ALIKE_LENGTH, ALIKE_APART = 0.25, 0.3, 0.4, 0.35
 # A longer dip is a door only where this share of it came in its first third.
 LONGEST_SLOW_S = 140.0
 EARLY_SHARE = 0.55
@@ -82,28 +99,16 @@ class _Open:
     start_s: float
     base_c: float
     lowest: Sample
+    is_rising: bool
 
 
-@dataclass(slots=True)
-class _Drops:
-    """The drops on one scale: the last hour's, and the largest of each ordinary cycle."""
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """A dip that came back, with what is needed to judge it later."""
 
-    scale: Scale
-    seen: deque[Sample] = field(default_factory=lambda: deque(maxlen=2000))
-    own: deque[float] = field(default_factory=lambda: deque(maxlen=5))
-
-    def ordinary(self, from_s: float, to_s: float) -> None:
-        drops = [d.celsius for d in self.seen if from_s <= d.t_s <= to_s]
-        if drops:
-            self.own.append(max(drops))
-
-    def threshold(self, is_known: bool, is_marked: bool, sigma_c: float) -> float:
-        if self.own and is_known:
-            own = sorted(self.own)[len(self.own) // 2]
-            drop = max(self.scale.smallest_c, self.scale.ratio * own + self.scale.plus_c)
-        else:
-            drop = self.scale.unknown_c
-        return max(drop * (MARKED_SHARE if is_marked else 1.0), NOISE_SIGMAS * sigma_c)
+    dip: Dip
+    level_c: float
+    is_rising: bool
 
 
 @dataclass(slots=True)
@@ -111,22 +116,30 @@ class Door:
     """Watches the trace for dips."""
 
     trace: Trace
+    set_point_c: float | None = None
     _open: _Open | None = None
-    _scales: tuple[_Drops, ...] = field(default_factory=lambda: tuple(map(_Drops, SCALES)))
+    _own: tuple[OwnDrops, ...] = field(default_factory=lambda: tuple(OwnDrops() for _ in SCALES))
     _quiet_until_s: float = -1e9
     _marks: list[float] = field(default_factory=list)
     _in_a_row: int = 0
     _unsettled_until_s: float = -1e9
+    _first_fall_until_s: float = -1e9
+    _waiting: list[_Candidate] = field(default_factory=list)
+    _seen: list[_Candidate] = field(default_factory=list)
 
     def marked(self, t_s: float) -> None:
         """A person said that something went into or out of the oven."""
         self._marks.append(t_s)
 
-    def ordinary(self, from_s: float, to_s: float, is_cycle: bool) -> None:
-        """The oven ran here without a door: learn the largest drops it makes by itself."""
+    def ordinary(self, from_s: float, to_s: float, is_cycle: bool) -> list[Dip]:
+        """The oven ran here by itself: learn the drops it makes. Gives the doors now known."""
         self._in_a_row = self._in_a_row + 1 if is_cycle else 0
-        for drops in self._scales:
-            drops.ordinary(from_s, to_s)
+        for own in self._own:
+            own.ordinary(from_s, to_s)
+        if not self._waiting or not self._is_known(to_s):
+            return []
+        waiting, self._waiting = self._waiting, []
+        return [c.dip for c in waiting if self._is_larger(c)]
 
     def opened_s(self) -> float | None:
         """When a dip began whose return has not come; None where there is none."""
@@ -134,20 +147,46 @@ class Door:
 
     def _is_known(self, t_s: float) -> bool:
         """Whether the oven's own drops are known, and hold at this time."""
-        is_cycling = self._in_a_row >= CYCLES_IN_A_ROW
-        return bool(self._scales[0].own) and (is_cycling or t_s > self._unsettled_until_s)
+        known = len(self._own[0].cycles)
+        if self._in_a_row == 0:
+            return known > 0 and t_s > self._unsettled_until_s
+        return known >= KNOWN_CYCLES
+
+    def _threshold(self, i: int, t_s: float, level_c: float, is_rising: bool) -> float:
+        scale, own = SCALES[i], self._own[i]
+        if self._is_known(t_s):
+            usual = own.largest(level_c, is_rising)
+            drop = max(scale.smallest_c, scale.ratio * usual + scale.plus_c)
+            if t_s < self._first_fall_until_s:
+                drop = FIRST_RATIO * drop + FIRST_PLUS_C
+        else:
+            drop = scale.unknown_c
+        return drop * (MARKED_SHARE if self._is_marked(t_s) else 1.0)
+
+    def _is_marked(self, t_s: float) -> bool:
+        return any(abs(t_s - m) <= MARKED_WITHIN_S for m in self._marks[-4:])
+
+    def _is_larger(self, c: _Candidate) -> bool:
+        """Whether a dip that waited is larger than any that the oven is now known to make."""
+        for scale, own in zip(SCALES, self._own, strict=True):
+            drop = own.within(c.dip.start_s, c.dip.lowest_s + RECENT_S)
+            usual = FIRST_RATIO * (scale.ratio * own.largest(math.inf, False) + scale.plus_c)
+            if drop > max(WAITED_RATIO * scale.unknown_c, usual):
+                return True
+        return False
 
     def add(self, lag_s: float) -> Dip | None:
         """Take the trace's last sample; the door it makes known, if any."""
         now = self.trace.samples[-1]
-        if self._open is not None:
+        was_open = self._open is not None
+        for i in range(len(SCALES)):
+            self._watch(i, now)
+        if was_open:
             return self._follow(now, lag_s)
-        for drops in self._scales:
-            self._watch(drops, now)
         return None
 
-    def _watch(self, drops: _Drops, now: Sample) -> None:
-        scale = drops.scale
+    def _watch(self, i: int, now: Sample) -> None:
+        scale = SCALES[i]
         before = self.trace.between(now.t_s - scale.from_s, now.t_s - scale.to_s)
         if len(before) < 3 or before[-1].t_s - before[0].t_s < scale.shortest_s:
             return
@@ -161,7 +200,8 @@ class Door:
         if len(recent) < 2:
             recent = self.trace.samples[-2:]
         drop = sum(level_c + fall * (s.t_s - end_s) - s.celsius for s in recent) / len(recent)
-        drops.seen.append(Sample(now.t_s, drop))
+        is_rising = slope > 0
+        self._own[i].seen.append(Drop(now.t_s, drop, level_c, is_rising))
         if self._open is not None or now.t_s < self._quiet_until_s:
             return
         ahead = (now.t_s if slope < 0 else end_s) - t
@@ -169,12 +209,13 @@ class Door:
         sigma = self.trace.noise.sigma_c * math.sqrt(
             1 / len(recent) + 1 / len(before) + ahead**2 / across
         )
-        is_marked = any(abs(now.t_s - m) <= MARKED_WITHIN_S for m in self._marks[-4:])
-        if drop <= drops.threshold(self._is_known(now.t_s), is_marked, sigma):
+        if drop <= NOISE_SIGMAS * sigma:
+            return
+        if drop <= self._threshold(i, now.t_s, level_c, is_rising):
             return
         start = self._start(end_s, level_c, slope)
         base_c = level_c + slope * (start.t_s - end_s)
-        self._open = _Open(start.t_s, base_c, min(recent, key=_celsius))
+        self._open = _Open(start.t_s, base_c, min(recent, key=_celsius), is_rising)
 
     def _start(self, end_s: float, level_c: float, slope: float) -> Sample:
         """The last sample that still lay on the trend."""
@@ -203,12 +244,44 @@ class Door:
         self._quiet_until_s = now.t_s + REST_S
         if dip.lowest.t_s - dip.start_s > LONGEST_SLOW_S and not self._fell_fast(dip):
             return None
-        if not self._is_known(dip.start_s) and dip.lowest.t_s - dip.start_s > LONGEST_UNKNOWN_S:
-            return None
         if depth < max(SMALLEST_DEPTH_C, 3 * sigma):
             return None
-        self._unsettled_until_s = end_s + UNSETTLED_S
-        return Dip(dip.start_s, end_s, depth, dip.lowest.t_s, now.t_s)
+        found = Dip(dip.start_s, end_s, depth, dip.lowest.t_s, now.t_s)
+        return self._judge(_Candidate(found, dip.base_c, dip.is_rising))
+
+    def _judge(self, found: _Candidate) -> Dip | None:
+        """Say it, keep it waiting, or know it for the thermostat's."""
+        dip = found.dip
+        if self._is_known(dip.start_s):
+            self._first_fall_until_s = dip.known_s + FIRST_FALL_S
+            self._unsettled_until_s = dip.end_s + UNSETTLED_S
+            return dip
+        repeats = self._is_repeated(found)
+        self._seen.append(found)
+        del self._seen[:-12]
+        if repeats:
+            self._waiting.clear()
+            return None
+        near = self.set_point_c is None or found.level_c > self.set_point_c - NEAR_DIAL_C
+        if self._is_marked(dip.start_s) or not near:
+            return dip
+        if self._in_a_row == 0 and len(self._own[0].cycles) > 0:
+            # An oven that holds still, unsettled by the door before.
+            if dip.lowest_s - dip.start_s > LONGEST_UNKNOWN_S:
+                return None
+            self._unsettled_until_s = dip.end_s + UNSETTLED_S
+            return dip
+        oldest_s = dip.start_s - LONGEST_WAIT_S
+        self._waiting = [c for c in self._waiting if c.dip.start_s > oldest_s] + [found]
+        return None
+
+    def _is_repeated(self, found: _Candidate) -> bool:
+        """Whether this dip and two before it are alike, at equal distances."""
+        alike = [c for c in self._seen if _are_alike(c, found)] + [found]
+        if len(alike) < 3:
+            return False
+        first, second = (b.dip.start_s - a.dip.start_s for a, b in pairwise(alike[-3:]))
+        return abs(first - second) <= ALIKE_APART * max(first, second)
 
     def _fell_fast(self, dip: _Open) -> bool:
         """Whether most of the dip came early, as behind an open door, not evenly or late."""
@@ -231,6 +304,16 @@ class Door:
             if air < lowest:
                 lowest, at_s = air, samples[i].t_s
         return at_s
+
+
+def _are_alike(a: _Candidate, b: _Candidate) -> bool:
+    depth = max(a.dip.depth_c, b.dip.depth_c)
+    lengths = a.dip.lowest_s - a.dip.start_s, b.dip.lowest_s - b.dip.start_s
+    return (
+        abs(a.dip.depth_c - b.dip.depth_c) <= ALIKE_DEPTH * depth
+        and abs(a.level_c - b.level_c) <= ALIKE_LEVEL * depth
+        and abs(lengths[0] - lengths[1]) <= ALIKE_LENGTH * max(lengths)
+    )
 
 
 def _celsius(sample: Sample) -> float:

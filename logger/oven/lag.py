@@ -1,76 +1,141 @@
-"""The air probe's lag, taken as of first order.
+"""The air probe's lag, taken as of first order: configured, or learnt as the session goes.
 
-A cycle of period P is shown smaller by sqrt(1 + (2 pi lag / P)^2) and later; its mean is right. How
-slow the probe is cannot be seen in a cycle; what comes back fast after a door was closed bounds it.
+A cycle of period P is shown smaller by sqrt(1 + (2 pi lag / P)^2) and later; its mean is right. Two
+things tell of the lag, neither surely, so both are weights over a grid of lags and add up with what
+is usual:
+
+- *half cycles*: between two switchings the oven runs free, so that the reading is a slow bend and
+  two decays, of the element and of the probe (with the air's own few seconds). Which of the two is
+  which, only what is usual can say.
+- *doors*: see `logger.oven.dipfit`; a door does not move the element.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import combinations
 
-from logger.oven.air import Trace, line
+import numpy as np
 
-# Probes from a bare thermocouple (5 s) to a thick sheath in still air (60 s) are met (common
-# practice, no source). 27 s keeps the swing of ten-minute cycles within 15 % for all of them, and
-# that of five-minute cycles up to 45 s (computed). The spread is that of the logarithm.
-PRIOR_S = 27.0
-PRIOR_SPREAD = 0.55
-SHORTEST_S, LONGEST_S = 3.0, 60.0
-# The air itself needs about this long to take up the walls' heat again once the door is shut, and
-# the door's return says no more than within a factor (both first values, no source).
-AIR_RETURN_S = 12.0
-# The return is looked at over two steps of this length from the lowest reading on.
-STEP_S = 25.0
-NEAR_S = 8.0
-RETURN_S = 2 * STEP_S + NEAR_S
-RETURN_SPREAD = 0.45
+from logger.oven.air import Sample, Trace
+from logger.oven.dipfit import AFTER_S, BEFORE_S, LAGS_S, lag_evidence, spread_of
+
+# Probes from a bare thermocouple (3 s) to a thick sheath in still air (60 s) are met, elements from
+# bare wires (15 s) to cast ones (minutes); common practice, no source. Spreads are of the logarithm.
+USUAL_S, USUAL_SPREAD = 18.0, 0.8
+ELEMENT_S, ELEMENT_SPREAD = 70.0, 0.6
+# The air follows its surroundings by itself within so many seconds, which add to a lag.
+AIR_S = 8.0
+# The decays are no purer, and a door's answer no surer, than this.
+DECAY_SPREAD, DOOR_SPREAD = 0.25, 0.5
+DECAYS_S = np.geomspace(3.0, 160.0, 18)
+PAIRS = tuple(combinations(range(len(DECAYS_S)), 2))
+# The model of a half cycle is no better than this share of its height, and neighbouring errors are
+# alike: a half cycle counts as this share of its readings.
+MISFIT, COUNTS = 0.004, 0.3
+# The heat is on again before the air turns: so much of a half cycle is left out.
+LEFT_OUT = 0.3
+FEWEST_SAMPLES, MOST_SAMPLES, MOST_HALVES = 10, 120, 16
+RETURN_S = AFTER_S + 1.0
+
+
+def _log_normal(x: np.ndarray, middle: float, spread: float) -> np.ndarray:
+    out: np.ndarray = -0.5 * (np.log(x / middle) / spread) ** 2
+    return out
 
 
 @dataclass(slots=True)
 class ProbeLag:
-    """The present estimate, in seconds."""
+    """The present estimate, in seconds; `configured` ones stay."""
 
-    seconds: float = PRIOR_S
-    _seen: list[float] = field(default_factory=list)
+    configured_s: float | None = None
+    seconds: float = USUAL_S
+    _pairs: np.ndarray = field(default_factory=lambda: np.zeros(len(PAIRS)))
+    _halves: int = 0
+    _doors: np.ndarray = field(default_factory=lambda: np.zeros(len(LAGS_S)))
 
-    def door(self, trace: Trace, lowest_s: float) -> None:
-        """Learn from the return after a door; `lowest_s` is when the reading was lowest.
+    def __post_init__(self) -> None:
+        if self.configured_s is not None:
+            self.seconds = self.configured_s
 
-        Two steps of an exponential return, equally long, differ by a constant ratio.
-        """
-        sigma_c = trace.noise.sigma_c
-        marks = []
-        for i in range(3):
-            centre_s = lowest_s + i * STEP_S
-            near = trace.between(centre_s - NEAR_S, centre_s + NEAR_S)
-            if len(near) < 2:
-                return
-            t, c, slope = line(near)
-            marks.append(c + slope * (centre_s - t))
-        first, second = marks[1] - marks[0], marks[2] - marks[1]
-        if first < max(2.0, 4 * sigma_c) or second <= 0 or first <= 1.1 * second:
+    def door(self, trace: Trace, start_s: float, end_s: float, depth_c: float) -> None:
+        """Learn from a door, once the readings reach `RETURN_S` behind it."""
+        if self.configured_s is not None:
             return
-        together_s = STEP_S / math.log(first / second)
-        alone_s = math.sqrt(max(together_s**2 - AIR_RETURN_S**2, SHORTEST_S**2))
-        self._seen.append(min(LONGEST_S, max(SHORTEST_S, alone_s)))
-        logs = sorted(math.log(s) for s in self._seen)
-        middle = logs[(len(logs) - 1) // 2]  # the lower middle: a slow oven only looks slower
-        weight = 1 / RETURN_SPREAD**2
-        prior = 1 / PRIOR_SPREAD**2
-        learnt_s = math.exp((prior * math.log(PRIOR_S) + weight * middle) / (prior + weight))
-        # Walls that return slowly look like a slow probe: a door can only say that it is fast.
-        self.seconds = min(PRIOR_S, learnt_s)
+        samples = trace.between(start_s - BEFORE_S, end_s + AFTER_S)
+        logs = lag_evidence(samples, start_s, end_s, depth_c, trace.noise.sigma_c)
+        if logs is None:
+            return
+        centre, spread = spread_of(logs)
+        self._doors += _log_normal(LAGS_S, math.exp(centre), max(spread, DOOR_SPREAD))
+        self._conclude()
 
-    def swing_factor(self, period_s: float) -> float:
-        """By how much the air swings more than the probe shows.
+    def half(self, trace: Trace, first_s: float, second_s: float) -> None:
+        """Learn from the half cycle between two turns without a door."""
+        if self.configured_s is not None or self._halves >= MOST_HALVES:
+            return
+        end_s = second_s - LEFT_OUT * (second_s - first_s)
+        samples = trace.between(first_s, end_s)
+        if len(samples) < FEWEST_SAMPLES or trace.missing_s(first_s, end_s) > 0:
+            return
+        step = 1 + (len(samples) - 1) // MOST_SAMPLES
+        self._pairs += COUNTS * _decays(samples[::step], trace.noise.sigma_c)
+        self._halves += 1
+        self._conclude()
 
-        >>> round(ProbeLag(30.0).swing_factor(300.0), 3)
-        1.181
-        """
-        return math.sqrt(1 + (2 * math.pi * self.seconds / period_s) ** 2)
+    def _conclude(self) -> None:
+        logs = _log_normal(LAGS_S, USUAL_S, USUAL_SPREAD) + self._doors
+        if self._halves:
+            pairs = self._pairs + PAIRS_PRIOR
+            weights = np.exp(pairs - pairs.max())
+            logs = logs + np.log(weights @ PAIR_LAGS + 1e-12)
+        self.seconds = math.exp(spread_of(logs)[0])
 
     def delay_s(self, period_s: float) -> float:
-        """By how much the probe shows a cycle of this period too late."""
+        """By how much the probe shows a cycle of this period too late.
+
+        >>> round(ProbeLag(30.0).delay_s(300.0), 1)
+        26.8
+        """
         omega = 2 * math.pi / period_s
         return math.atan(omega * self.seconds) / omega
+
+
+def _decays(samples: Sequence[Sample], sigma_c: float) -> np.ndarray:
+    """Log likelihood of each pair of decays beside a slow bend."""
+    t = np.array([s.t_s for s in samples])
+    t -= t[0]
+    shown = np.array([s.celsius for s in samples])
+    shown = shown - shown[-1]
+    height_c = float(np.ptp(shown))
+    variance = sigma_c**2 + (MISFIT * height_c) ** 2 + 1e-6
+    slow = t / 100.0
+    bend = np.stack([100.0 * np.ones_like(t), 50.0 * slow, 50.0 * slow**2], axis=1)
+    decays = 100.0 * np.exp(-t[:, None] / DECAYS_S)
+    columns = np.concatenate([bend, decays], axis=1)
+    every = columns.T @ columns / variance
+    right = columns.T @ shown / variance
+    chosen = np.array([(0, 1, 2, 3 + i, 3 + j) for i, j in PAIRS])
+    normal = every[chosen[:, :, None], chosen[:, None, :]] + np.eye(5)
+    part = right[chosen]
+    solved = np.linalg.solve(normal, part[:, :, None])[:, :, 0]
+    fits: np.ndarray = (part * solved).sum(axis=1) / 2 - np.linalg.slogdet(normal)[1] / 2
+    return fits
+
+
+def _pair_lags() -> np.ndarray:
+    """Weight of each of `LAGS_S` under each pair: the probe is the faster decay, or the slower."""
+    out = np.empty((len(PAIRS), len(LAGS_S)))
+    for k, (i, j) in enumerate(PAIRS):
+        fast, slow = DECAYS_S[i], DECAYS_S[j]
+        is_fast = _log_normal(LAGS_S + AIR_S, fast, DECAY_SPREAD)
+        is_slow = _log_normal(LAGS_S + AIR_S, slow, DECAY_SPREAD)
+        of_slow, of_fast = _log_normal(np.array([slow, fast]), ELEMENT_S, ELEMENT_SPREAD)
+        out[k] = np.exp(is_fast + of_slow) + np.exp(is_slow + of_fast)
+    return out
+
+
+PAIR_LAGS = _pair_lags()
+PAIRS_PRIOR = np.zeros(len(PAIRS))

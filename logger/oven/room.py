@@ -95,7 +95,7 @@ class Oven:
 
     def __post_init__(self) -> None:
         self._cycles = Cycles(self._trace, self._turns)
-        self._door = Door(self._trace)
+        self._door = Door(self._trace, self.plan.oven.set_point_c)
         self._minutes = Minutes(self._trace)
         self._stretch = Minutes(self._trace)
         self._preheat = Preheat(self.plan.oven.set_point_c)
@@ -150,8 +150,9 @@ class Oven:
         """Ask every part about the trace's newest sample, in a fixed order."""
         out: list[Body] = []
         now, smooth = self._trace.samples[-1], self._trace.smooth[-1]
-        if self._returning and now.t_s > self._returning[0].lowest_s + RETURN_S:
-            self._lag.door(self._trace, self._returning.pop(0).lowest_s)
+        if self._returning and now.t_s > self._returning[0].end_s + RETURN_S:
+            back = self._returning.pop(0)
+            self._lag.door(self._trace, back.start_s, back.end_s, back.depth_c)
         dip = self._door.add(self._lag.seconds)
         if dip is not None:
             out += self._dip(dip)
@@ -180,10 +181,12 @@ class Oven:
     def _dip(self, dip: Dip) -> list[Body]:
         self._dips.append(dip)
         del self._dips[:-20]
-        self._returning.append(dip)
-        self._minutes.restart(dip.known_s)
-        self._stretch.restart(dip.known_s)
-        if self._mean_c is not None:
+        is_fresh = self._trace.samples[-1].t_s <= dip.known_s
+        if is_fresh:
+            self._returning.append(dip)
+            self._minutes.restart(dip.known_s)
+            self._stretch.restart(dip.known_s)
+        if self._mean_c is not None and is_fresh:
             self._recovery = _Recovery(dip.end_s)
         return [OvenDoor(self._at(dip.start_s), self._at(dip.end_s), dip.depth_c)]
 
@@ -216,9 +219,14 @@ class Oven:
     def _cycle(self, cycle: Cycle) -> list[Body]:
         if self._is_disturbed(cycle.from_s, cycle.to_s) or not self._is_usual(cycle):
             return []
-        self._door.ordinary(cycle.from_s, cycle.to_s, True)
+        self._lag.half(self._trace, cycle.first_s, cycle.second_s)
+        out: list[Body] = []
+        for dip in self._door.ordinary(cycle.from_s, cycle.to_s, True):
+            out += self._dip(dip)
+        if out:
+            return out
         before = self._preheat.done
-        out = self._preheated(self._preheat.cycle(cycle, self._first_peak_s))
+        out += self._preheated(self._preheat.cycle(cycle, self._first_peak_s))
         if self._preheat.done is not None:
             self._mean_c, self._swing_c = cycle.mean_c, cycle.shown_swing_c
         overlap_s = OVERLAP * cycle.period_s
@@ -270,9 +278,11 @@ class Oven:
         from_s = to_s - 60.0 * STRETCH_MINUTES
         means.clear()
         self._holds_still, self._in_a_row = True, 0
-        self._door.ordinary(from_s, to_s, False)
+        out: list[Body] = []
+        for dip in self._door.ordinary(from_s, to_s, False):
+            out += self._dip(dip)
         self._mean_c, self._swing_c = sum(last) / len(last), 0.0
-        return self._say(from_s, to_s, self._mean_c, max(last) - min(last), None)
+        return out + self._say(from_s, to_s, self._mean_c, max(last) - min(last), None)
 
     def _say(
         self, from_s: float, to_s: float, mean_c: float, swing: float, period_s: float | None
