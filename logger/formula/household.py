@@ -160,6 +160,9 @@ def _name_words(found: Found | None, name: str) -> frozenset[str]:
 def _volume(part: Part, found: Found, name: str) -> _Piece:
     ingredient = found.ingredient
     words = _understood(part, found, name)
+    published = {w for m in measures_of(ingredient) for option in m.preparations for w in option}
+    # "2 cups whole" of milk repeats the name: nothing was done to it.
+    words -= _name_words(found, name) - published - found.words
     # What the name itself says (ground almonds) holds where a measure of it is published so;
     # the measures of ground ginger are plain, for it is never anything else.
     measure = choose_volume(part, ingredient, name, words | found.words | found.hints)

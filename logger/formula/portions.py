@@ -17,6 +17,7 @@ PACKAGES = frozenset(
      "loaf", "square", "cube", "carton", "jar", "tub", "block", "serving")
 )  # fmt: skip
 METRIC = frozenset(("ml", "cl", "dl", "l"))
+_SIZES = frozenset(("extra", "jumbo", "large", "medium", "small", "mini"))
 _ASIDE = frozenset(("oz", "serving", "yield"))
 _SERVING = re.compile(r"^serving\s+(?=[\d.])")
 _FIRST = re.compile(r"^([^\W\d_]+(?: oz| ounce| pint| cup| tablespoon| teaspoon)?)\b[\s,]*")
@@ -126,7 +127,7 @@ def own_words(ingredient: Ingredient, name: str) -> frozenset[str]:
     """Words of the ingredient's names, which an amount may repeat: ``3 egg yolks``."""
     texts = (name, ingredient.name, *ingredient.aliases)
     words = {singular(w) for text in texts for w in re.findall(r"[^\W\d_]+", text.casefold())}
-    return frozenset(words) - PREPARATIONS - frozenset(("extra", "medium", "jumbo"))
+    return frozenset(words) - _SIZES
 
 
 def choose_volume(

@@ -22,6 +22,7 @@ OF_NAMES = PREPARATIONS - frozenset((
 # Words that change nothing about the weight of a measure.
 NEUTRAL = frozenset((
     "level", "softened", "cold", "chilled", "warm", "lukewarm", "beaten", "well", "lightly",
+    "separated", "divided",
 ))  # fmt: skip
 ROOM = re.compile(r"\b(?:at )?room[ -]temperature\b")
 _SAME = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from logger.formula.preparation import words_of
@@ -105,28 +105,35 @@ def _unit(text: str, number: Fraction, rest: str) -> Part:
         return Part(text, number, mass_kg=number * mass)
     inside, bare = _parenthesis(rest)
     if (given := _mass(inside)) is not None:
-        return _as_given(text, number, bare, given)
-    words = f"{bare} {inside}".replace(",", " ").replace(";", " ").split()
+        return _as_given(text, number, bare, Part(text, Fraction(1), mass_kg=given))
+    if (volume := _volume(inside)) is not None:
+        return _as_given(text, number, bare, Part(text, volume[0], volume=volume[1]))
     head = bare.replace(",", " ").split()
     if head and (unit := _mass_unit(head[0])) is not None:
         # What stands in parentheses after a mass is a remark: ``240 g (2 cups)``.
-        return Part(text, number, mass_kg=number * MASS[unit], words=_words(head[1:]))
+        mass = number * MASS[unit]
+        if (more := _mass(" ".join(head[1:]))) is not None:  # 1 lb 4 oz
+            return Part(text, number, mass_kg=mass + more)
+        return Part(text, number, mass_kg=mass, words=_words(text, head[1:]))
+    words = f"{bare} {inside}".replace(",", " ").replace(";", " ").split()
     for length in (3, 2, 1):
         for start in range(len(words) - length + 1):
             name = volume_unit(" ".join(words[start : start + length]))
             if name is not None:
                 other = words[:start] + words[start + length :]
-                return Part(text, number, volume=name, words=_words(other))
-    return Part(text, number, words=_words(words))
+                return Part(text, number, volume=name, words=_words(text, other))
+    return Part(text, number, words=_words(text, words))
 
 
-def _as_given(text: str, number: Fraction, bare: str, given: Fraction) -> Part:
-    """``2 cups (240 g)``, ``1 can (400 g)``: the mass that is written beside the measure."""
+def _as_given(text: str, number: Fraction, bare: str, given: Part) -> Part:
+    """``2 cups (240 g)``, ``1 cup (250 ml)``, ``1 can (400 g)``: what is written beside counts."""
     read = _unit(text, number, bare)
     if read.mass_kg is not None:
         return read
-    if read.volume is not None or number == 1:
-        return Part(text, number, mass_kg=given)
+    if read.volume is not None:
+        return replace(given, words=() if given.mass_kg is not None else read.words)
+    if number == 1:
+        return given
     raise AmountError(
         f"{text!r}: is that the weight of each or of all?", 'write for example "2 x 400 g"'
     )
@@ -151,13 +158,29 @@ def _mass(text: str) -> Fraction | None:
     return None if unit is None else read.number * MASS[unit]
 
 
+def _volume(text: str) -> tuple[Fraction, str] | None:
+    if not text[:1].isdigit():
+        return None
+    try:
+        read = amount(text)
+    except AmountError:
+        return None
+    unit = volume_unit(read.unit)
+    return None if unit is None else (read.number, unit)
+
+
 def _mass_unit(word: str) -> str | None:
     bare = word.strip().rstrip(".")
     unit = SPELT.get(bare.lower(), bare)
     return unit if unit in MASS else unit.lower() if unit.lower() in MASS else None
 
 
-def _words(words: list[str]) -> tuple[str, ...]:
+def _words(text: str, words: list[str]) -> tuple[str, ...]:
+    if any(char.isdigit() for word in words for char in word):
+        raise AmountError(
+            f"{text!r}: a second number is not understood",
+            'write one number and one unit, or join two with a plus: "1 cup + 2 tbsp"',
+        )
     return tuple(word for word in words_of(" ".join(words)) if word not in ("of", "the"))
 
 
