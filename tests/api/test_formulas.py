@@ -10,9 +10,11 @@ from pathlib import Path
 from urllib.parse import quote
 
 import pytest
+from click.testing import CliRunner
 from fabricated_log import PLAN
 from served import Served, wait_for
 
+from api.command import main
 from api.formulary import Formulary, FormularyError, address_of
 from logger.document import Document, FileError
 from logger.pantry import shipped
@@ -302,3 +304,52 @@ def test_without_a_version_the_latest_is_taken(serve: Serve) -> None:
 
     batch = served.ask(f"/api/batches/{opened['batch']}")[1]
     assert json.dumps(batch["formulas"]) == json.dumps([toml(SECOND).content])
+
+
+def test_the_command_line_saves_and_lists_versions(tmp_path: Path) -> None:
+    file = tmp_path / "shortbread.formula.toml"
+    data = ["--data", str(tmp_path / "data")]
+    said = []
+
+    for text in (FIRST, FIRST, 'version = "with salt"\n' + SECOND):
+        file.write_text(text, "utf-8")
+        said.append(CliRunner().invoke(main, ["formula", "save", str(file), *data]))
+    listed = CliRunner().invoke(main, ["formula", "versions", *data])
+    as_json = CliRunner().invoke(main, ["formula", "versions", "shortbread", *data, "--json"])
+
+    assert [one.exit_code for one in said] == [0, 0, 0]
+    assert "version 1" in said[0].stdout
+    assert "there already" in said[1].stdout
+    assert "version 2" in said[2].stdout
+    assert listed.stdout.splitlines()[0] == "Shortbread"
+    assert listed.stdout.splitlines()[2].endswith("with salt")
+    assert [row["version"] for row in json.loads(as_json.stdout)] == [1, 2]
+
+
+def test_the_command_line_says_what_is_wrong_with_the_exit_code_of_its_kind(tmp_path: Path) -> None:
+    file = tmp_path / "shortbread.formula.toml"
+    file.write_text(FIRST.replace("200 g", "0 g"), "utf-8")
+    data = ["--data", str(tmp_path)]
+
+    unusable = CliRunner().invoke(main, ["formula", "save", str(file), *data])
+    missing = CliRunner().invoke(main, ["formula", "versions", "shortcake", *data])
+
+    assert (unusable.exit_code, missing.exit_code) == (3, 4)
+    assert "line 9" in unusable.output
+    assert "shortcake" in missing.output
+
+
+def test_every_route_of_saved_formulas_is_in_the_docs(
+    standing: Callable[[str], Served],
+) -> None:
+    text = (Path(__file__).parents[2] / "docs" / "formats.md").read_text("utf-8")
+    paths = standing("weighing").ask("/openapi.json")[1]["paths"]
+    ours = [
+        f"{method.upper()} {path}"
+        for path, methods in paths.items()
+        if "/formulas" in path or path.endswith("/sheet")
+        for method in methods
+    ]
+
+    assert len(ours) >= 7
+    assert [route for route in ours if route not in text] == []
