@@ -21,7 +21,7 @@ from logger.tables import read_milestones
 # A kitchen's largest bowl; more is a slip of the unit (the amount of a factory silo).
 LARGEST_KG = 1000.0
 KEYS = ("name", "version", "makes", "flour", "note", "line", "step", "bake", "cooling")
-LINE_KEYS = ("ingredient", "amount", "tolerance", "bowl", "key", "lot", "note")
+LINE_KEYS = ("ingredient", "amount", "tolerance", "bowl", "key", "lot", "note", "stock")
 # How records from before household measures were understood speak of what is counted.
 _COUNTED = re.compile(
     r"^(?:(?:extra )?large|medium|small|jumbo|whole|pieces?|eggs?|yolks?|whites?|sticks?|sheets?|"
@@ -117,7 +117,25 @@ def _line(r: Keys, i: int, entry: Any, pantry: Pantry | None) -> Line:
         source=weight.source,
         lot=r.text((*where, "lot"), entry) if pantry is not None else None,
         note=r.text((*where, "note"), entry) if pantry is not None else None,
+        stock_kg=_stock_kg(r, (*where, "stock"), entry, ingredient, pantry),
     )
+
+
+def _stock_kg(
+    r: Keys, where: Where, entry: Mapping[str, Any], ingredient: str, pantry: Pantry | None
+) -> float | None:
+    given = r.text(where, entry) if pantry is not None else None
+    if given is None:
+        return None
+    try:
+        stock_kg = _weight(given, ingredient, pantry).mass_kg
+    except AmountError as error:
+        raise r.document.error(where, f"{ingredient}: {error.what}", error.remedy) from error
+    if stock_kg is None:
+        raise r.document.error(
+            where, f"{ingredient}: a stock is an amount", 'write for example "500 g"'
+        )
+    return stock_kg
 
 
 def _weight(written: str, ingredient: str, pantry: Pantry | None) -> Weight:

@@ -73,6 +73,8 @@ def _line(line: Line, table: Table) -> list[str]:
         usual = class_tolerance_kg(line, line.target_kg, table)
         if abs(line.tolerance_kg - usual) > 1e-9:
             out.append(f"tolerance = {_text(in_grams(line.tolerance_kg))}")
+    if line.stock_kg is not None:
+        out.append(f"stock = {_text(in_grams(line.stock_kg))}")
     out += [
         f"{name} = {_text(value)}"
         for name, value in (("bowl", line.bowl), ("lot", line.lot), ("note", line.note))

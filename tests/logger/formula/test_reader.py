@@ -196,3 +196,20 @@ def test_tolerances_follow_the_kind_of_a_known_ingredient(name, share):
     (line,) = read(f'name = "x"\n[[line]]\ningredient = "{name}"\namount = "1 kg"\n').lines
 
     assert line.tolerance_kg == pytest.approx(share)
+
+
+def test_a_line_may_say_all_there_is_of_it():
+    line = 'name = "x"\n[[line]]\ningredient = "butter"\namount = "110 g"\n'
+
+    assert read(line + 'stock = "8 oz"\n').lines[0].stock_kg == pytest.approx(0.2268, abs=1e-4)
+    assert read(line).lines[0].stock_kg is None
+
+
+@pytest.mark.parametrize("stock", ["a lot", "to taste", "0 g", "3 buckets"])
+def test_a_stock_that_is_no_amount_is_an_error_at_its_line(stock):
+    line = 'name = "x"\n[[line]]\ningredient = "butter"\namount = "110 g"\n'
+
+    with pytest.raises(FileError, match="butter") as caught:
+        read(line + f'stock = "{stock}"\n')
+
+    assert "5" in str(caught.value)

@@ -38,6 +38,7 @@ ingredient = "butter"
 amount = "110 g"
 tolerance = "3 g"
 lot = "L-7"
+stock = "250 g"
 
 [[line]]
 ingredient = "butter"
@@ -93,6 +94,7 @@ def test_a_formula_written_and_read_back_is_the_same_in_grams():
     assert now.steps[1].set_point_c == pytest.approx(was.steps[1].set_point_c, abs=1e-6)
     assert (now.steps[1].duration_s, now.steps[1].longest_s) == (1680, 1920)
     for a, b in zip(was.lines, now.lines, strict=True):
+        assert b.stock_kg == a.stock_kg
         assert (b.key, b.ingredient, b.bowl, b.lot, b.note) == (
             a.key,
             a.ingredient,
