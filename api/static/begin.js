@@ -30,7 +30,7 @@ export function drawBegin(box, refused, open, saved) {
   const kept = shelf(saved);
   const button = element("button", { type: "submit", className: "next" }, "Open the batch");
   const said = element("p", {}, "A plan is a small text file: which scale and probes, which oven, which formula, which milestones.");
-  const form = element("form", {}, said, plan.box, formula.box, kept.box, button);
+  const form = element("form", {}, plan.box, formula.box, kept.box, button);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     refused.hidden = true;
@@ -45,5 +45,5 @@ export function drawBegin(box, refused, open, saved) {
       button.disabled = false;
     }
   });
-  box.append(form);
+  box.append(said, form);
 }

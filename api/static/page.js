@@ -48,6 +48,7 @@ function show(next) {
   const changed = state === null || state.batch !== next.batch;
   state = next;
   document.body.dataset.stage = next.stage ?? (next.batch ? "weighing" : "none");
+  document.body.classList.toggle("pouring", Boolean(next.pouring));
   document.body.classList.toggle("over", next.closed_at !== null || next.stage === "ready");
   document.title = next.batch ? `${next.sentence.now} \u2013 ${kitchen.title}` : kitchen.title;
   happenings.of(next.batch);

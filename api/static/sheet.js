@@ -146,7 +146,7 @@ function balance(sheet) {
       ratio.usual ? ratioMeasure(ratio.value, ratio.usual.low, ratio.usual.high) : element("span"), element("span", {}, tidy(ratio.sentence))))),
     leavening.sentence ? element("p", {}, tidy(leavening.sentence)) : null,
     asked ? element("p", {}, tidy(asked.sentence)) : null,
-    ...assumed.map((text) => element("p", { className: "quiet" }, text)),
+    ...assumed.map((text) => element("p", { className: "quiet" }, capital(text))),
     sources(said),
   );
 }
@@ -169,11 +169,13 @@ function sources(ratios) {
 function whole(sheet) {
   const parts = sheet.whole.parts.filter((part) => part.known_kg > 0);
   if (parts.length === 0) return null;
-  const said = parts.map((part) => `${part.unknown.length ? "at least " : ""}${percent(part.percent)} ${part.name}`).join(", ");
+  // One "at least" for all of them, where something of every part is unknown.
+  const all = parts.every((part) => part.unknown.length > 0);
+  const said = parts.map((part) => `${part.unknown.length && !all ? "at least " : ""}${percent(part.percent)} ${part.name}`).join(", ");
   const starch = parts.some((part) => part.by_difference.length) ? " Starch is partly by difference." : "";
   return element("section", {},
     element("h2", {}, "What it is made of"),
-    element("p", {}, `As weighed in: ${said}.${starch}`),
+    element("p", {}, `As weighed in${all ? ", at least" : ""}: ${said}.${starch}`),
     sheet.whole.sentence ? element("p", { className: "quiet" }, tidy(sheet.whole.sentence)) : null,
     element("p", {}, tidy(sheet.whole.energy.sentence)),
     sheet.cost.known === null ? null : element("p", {}, sheet.cost.sentence),

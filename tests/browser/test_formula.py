@@ -259,8 +259,9 @@ def test_every_way_back_is_seen_without_scrolling_on_a_low_screen(
 ) -> None:
     served = serve("weighing")
     assert served.made is not None
-    rescale = {"choice": "rescale", "text": f"Make everything 2 % larger: {'and so on, ' * 6}"}
-    served.made.say(321, ev.WeighingRecovery("granulated sugar", (*WAYS, rescale), None))
+    take, leave = ({**way, "text": way["text"] + " This is what it would do." * 8} for way in WAYS)
+    rescale = {"choice": "rescale", "text": f"Make everything 2 % larger: {'and so on, ' * 12}"}
+    served.made.say(321, ev.WeighingRecovery("granulated sugar", (take, rescale, leave), None))
     served.made.store.commit()
     page = look(served)
     page.set_viewport_size({"width": width, "height": height})
