@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from itertools import pairwise
 
 from logger.weighing.settling import S
 
@@ -80,6 +81,7 @@ class Continuity:
         rest_kg: float | None,
         empty_kg: float | None,
         loaded: bool,
+        base_kg: float,
     ) -> Zeroing | None:
         """Whether the zero was set between the last reading and this one; applies it.
 
@@ -88,6 +90,7 @@ class Continuity:
             empty_kg: coordinate of the empty pan where known: a load that jumps there may have
                 been lifted.
             loaded: a container stands on the pan.
+            base_kg: coordinate of the last rest.
         """
         last, before = self.last, self.before
         self.before, self.last = last, Seen(t_us, value_kg, net)
@@ -143,6 +146,10 @@ class Continuity:
             near = 0.6 * d_kg
             if abs(value_kg) > near:
                 return None
+        if loaded and rest_kg is None and jump < 0 and not flagged:
+            fell_back = value_kg > base_kg - self.offset_kg - max(0.6 * d_kg, near)
+            if fell_back and not self._is_stream(d_kg):
+                return None  # an impact and its end: no lower than before it
         if jump > 0 and not flagged:
             # A bowl put back, or a pour passing zero, rather than a key pressed?
             far = jump > max(20 * d_kg, 0.03)
@@ -160,6 +167,13 @@ class Continuity:
         if jump < 0:
             return -earlier < max(2 * d_kg, 0.12 * -jump)
         return abs(earlier) < max(1.1 * d_kg, 0.02 * jump)
+
+    def _is_stream(self, d_kg: float) -> bool:
+        """Whether the last readings rose evenly, as under a stream, and not by one impact."""
+        steps = [b.value_kg - a.value_kg for a, b in pairwise(self._earlier)]
+        if len(steps) < 3 or min(steps) <= -d_kg:
+            return False
+        return max(steps) <= 0.6 * sum(steps)
 
     def _apply(
         self,

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from drivers.reading import Reading
 from logger.weighing.continuity import Zeroing
+from logger.weighing.glitch import Glitches
 from logger.weighing.loaded import settled
 from logger.weighing.pieces import Piece
 from logger.weighing.settling import Rest
@@ -29,6 +30,7 @@ class Scale(Standing):
         unfinished: Callable[[Piece], bool],
     ) -> None:
         super().__init__(name, planned_division_kg, plausible, unfinished)
+        self._glitches = Glitches()
         self._waking: list[Reading] = []
         self._broken = False
 
@@ -39,12 +41,17 @@ class Scale(Standing):
     def feed(self, reading: Reading) -> list[Signal]:
         """Take one reading of this scale."""
         self.signals = []
+        for believed in self._glitches.feed(reading, self.division_kg):
+            self._take(believed)
+        return self.signals
+
+    def _take(self, reading: Reading) -> None:
         value = reading.value
         if value is None:
             # Overloaded, or in trouble: whatever it is, it is not rest.
             self.settler.interrupt(reading.t_us)
             self.continuity.forget()
-            return self.signals
+            return
         silent = self._broken or self.continuity.is_silence(reading.t_us, self.settler.period_us)
         if silent and not self._waking and self.base is not None:
             rate = 0.0 if self.at_rest else self.settler.slope_kg_s()
@@ -52,7 +59,7 @@ class Scale(Standing):
             self._broken = False
             self._waking = [reading]
             if self.settler.period_us < 400_000:
-                return self.signals
+                return
         elif self._waking:
             self._waking.append(reading)
         if self._waking:
@@ -62,14 +69,13 @@ class Scale(Standing):
                 and held[-1].t_us - held[0].t_us < WAKING_US
                 and (self.settler.period_us < 400_000)
             ):
-                return self.signals
+                return
             self._waking = []
             wake(self, held)
             for one in held:
                 self._follow(one)
-            return self.signals
+            return
         self._follow(reading)
-        return self.signals
 
     def _follow(self, reading: Reading) -> None:
         value, t_us = reading.value, reading.t_us
@@ -90,7 +96,15 @@ class Scale(Standing):
             rest_kg = base.level_kg if off <= max(3 * d, FINGER_KG) else None
         bench = self.bench
         zeroing = self.continuity.zeroing(
-            t_us, value, reading.net, d, settler.noise_kg, rest_kg, bench.empty_kg, bench.present
+            t_us,
+            value,
+            reading.net,
+            d,
+            settler.noise_kg,
+            rest_kg,
+            bench.empty_kg,
+            bench.present,
+            base.level_kg,
         )
         if zeroing is not None:
             self._zeroed(zeroing)
