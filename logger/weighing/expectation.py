@@ -43,3 +43,18 @@ def plausible(ledger: Ledger, change_kg: float, blur_kg: float, blurs: Blurs) ->
         for index, line in enumerate(ledger.lines)
         if index not in taken
     )
+
+
+def awaited(ledger: Ledger, change_kg: float, start_us: int, blur_kg: float) -> bool:
+    """Whether a rise is what a line's mark waits for: begun after it, and no more than fits.
+
+    Args:
+        ledger: what the lines have, and whose mark waits.
+        change_kg: the rise.
+        start_us: when it began.
+        blur_kg: about a division of the scale that shows it.
+    """
+    if ledger.lines is None or ledger.awaited is None or start_us < ledger.awaited[1]:
+        return False
+    target = ledger.lines[ledger.awaited[0]].target_kg
+    return target is not None and 0 < change_kg <= 1.35 * target + 2 * blur_kg

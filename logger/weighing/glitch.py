@@ -12,6 +12,7 @@ from drivers.reading import Reading
 HELD = 2  # readings; more in a row are a load
 LONGEST_US = 1_000_000
 LEAST_JUMPS = 4.0  # divisions; smaller ones do no harm
+USUAL = 0.15  # share of a new step in what is usual
 BACK = 0.35  # of the jump: as near as this to where it came from is back
 
 
@@ -22,6 +23,7 @@ class Glitches:
         self._held: list[Reading] = []
         self._last: float | None = None
         self._step = 0.0
+        self._usual = 0.0
 
     def feed(self, reading: Reading, d_kg: float) -> list[Reading]:
         """Take a reading; the readings that can be believed with it, in their order.
@@ -39,7 +41,9 @@ class Glitches:
         held = self._held
         if not held:
             step = value - self._last
-            if abs(step - self._step) <= max(LEAST_JUMPS * d_kg, abs(self._step)):
+            # What shakes jumps at every reading; only a jump out of the ordinary is held.
+            most = max(LEAST_JUMPS * d_kg, LEAST_JUMPS * self._usual, abs(self._step))
+            if abs(step - self._step) <= most:
                 return self._pass([reading])
             held.append(reading)
             return []
@@ -59,5 +63,7 @@ class Glitches:
     def _pass(self, readings: list[Reading]) -> list[Reading]:
         for reading in readings:
             assert reading.value is not None and self._last is not None
-            self._step, self._last = reading.value - self._last, reading.value
+            step = reading.value - self._last
+            self._usual += USUAL * (abs(step - self._step) - self._usual)
+            self._step, self._last = step, reading.value
         return readings

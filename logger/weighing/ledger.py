@@ -25,6 +25,7 @@ class Ledger:
         self.slots: dict[int, Slot] = {}
         self.current: int | None = None
         self.facts: dict[str, ScaleFacts] = {}  # of each scale, by SenML name
+        self.awaited: tuple[int, int] | None = None  # line whose mark waits for its rise, since
         self._frozen = 0
         self._resume: int | None = None  # the line after which the order goes on
         self.reopened: set[int] = set()  # lines that need more, before the order goes on

@@ -9,9 +9,8 @@ from logger.weighing.absent import explain_absent
 from logger.weighing.pieces import Piece
 from logger.weighing.settling import Rest, S
 from logger.weighing.signals import Lifted, Tared, Vanished
-from logger.weighing.standing import FINGER_KG, Standing
+from logger.weighing.standing import FINGER_KG, LIGHTEST_BOWL_KG, Standing
 
-NESTED_KG = 0.03  # the least a container put into another weighs
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
 LONG_REST_US = 20 * S
 TAIL_US = 3_500_000
@@ -95,7 +94,8 @@ def _explain(
             return False
         return state.end(piece or state.new_piece(base, state.started(base)), rest, False)
     sudden = state.motion.is_sudden(base.level_kg, rest.level_kg, state.settler.period_us)
-    if sudden and piece is None and step > NESTED_KG and not state.plausible(step):
+    nested = sudden and piece is None and step > LIGHTEST_BOWL_KG
+    if nested and not state.plausible(step) and not state.is_ingredient(step, state.started(base)):
         bench.bowl_kg += step
         bench.known_kg.append(step)
         state.contained(rest, step)

@@ -50,7 +50,6 @@ class Weighing:
         self._speaker = Speaker(self.ledger, self._scales)
         self._mending = Mending(plan, self.ledger, self._scales, self._speaker)
         self._scale_said: tuple[int, str] | None = None  # line, and the scale to use for it
-        self._selected: tuple[int, int] | None = None  # line, time of the mark
         self._fresh_order = False
 
     # The engine's questions -------------------------------------------------------------------
@@ -83,7 +82,7 @@ class Weighing:
         if index is None:
             return []
         if mark.kind == "line":
-            self._selected = (index, mark.t_us)
+            self.ledger.awaited = (index, mark.t_us)
             current = self.ledger.current
             moving = any(s.piece is not None for s in self._scales)
             if current is not None and current != index and not moving:
@@ -164,7 +163,7 @@ class Weighing:
     def _scale_to_use(self) -> list[Body]:
         """Where there are several scales: which one to use for the line that comes next."""
         ledger = self.ledger
-        index = self._selected[0] if self._selected else ledger.upcoming(self._scales.blurs)
+        index = self.ledger.awaited[0] if self.ledger.awaited else ledger.upcoming(self._scales.blurs)
         line = None if index is None else ledger.line(index)
         if index is None or line is None:
             return []
@@ -196,8 +195,8 @@ class Weighing:
             return []
         ledger.remove(piece)
         scale.take_as_container(piece)
-        if piece.selected is not None and self._selected is None:
-            self._selected = (piece.selected, piece.start_us)
+        if piece.selected is not None and self.ledger.awaited is None:
+            self.ledger.awaited = (piece.selected, piece.start_us)
         return [WeighingContainer(round(piece.mass_kg, 9), scale.name)]
 
     def _ended(self, scale: Scale, piece: Piece) -> list[Body]:
@@ -234,13 +233,13 @@ class Weighing:
         return self._speaker.say_left(before)
 
     def _take_selection(self, piece: Piece) -> None:
-        selected = self._selected
+        selected = self.ledger.awaited
         if selected is not None and piece.selected not in (None, selected[0]):
             selected = None  # a mark that came while it already was another line's
         if selected is not None and piece.start_us >= selected[1]:
             piece.selected = selected[0]
             if piece.after is not None and not piece.is_trifle:
-                self._selected = None  # a trifle may be drift; the mark still waits for its rise
+                self.ledger.awaited = None  # a trifle may be drift; the mark still waits for its rise
         if self._fresh_order:
             piece.tared = True
         if piece.after is not None and piece.mass_kg < 0 and self._mending.taking is not None:
@@ -248,10 +247,10 @@ class Weighing:
 
     def _use_up_selection(self, piece: Piece) -> None:
         """Several trifles together are what the mark was for."""
-        if self._selected is not None and piece.line == self._selected[0]:
-            begun = [p for p in self.ledger.of(piece.line) if p.start_us >= self._selected[1]]
+        if self.ledger.awaited is not None and piece.line == self.ledger.awaited[0]:
+            begun = [p for p in self.ledger.of(piece.line) if p.start_us >= self.ledger.awaited[1]]
             if sum(p.mass_kg for p in begun) > max(1.5 * piece.before.division_kg, 2 * TRIFLE_KG):
-                self._selected = None
+                self.ledger.awaited = None
 
     def _confirm(self, index: int, mass_g: float | None) -> list[Body]:
         ledger = self.ledger

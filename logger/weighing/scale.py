@@ -11,7 +11,7 @@ from logger.weighing.loaded import settled
 from logger.weighing.pieces import Piece
 from logger.weighing.settling import Rest
 from logger.weighing.signals import Signal, Tared
-from logger.weighing.standing import FINGER_KG, Plausible, Standing
+from logger.weighing.standing import FINGER_KG, Awaited, Plausible, Standing
 from logger.weighing.waking import wake
 
 KEY_PRESS_US = 700_000
@@ -27,9 +27,10 @@ class Scale(Standing):
         name: str,
         planned_division_kg: float | None,
         plausible: Plausible,
+        awaited: Awaited,
         unfinished: Callable[[Piece], bool],
     ) -> None:
-        super().__init__(name, planned_division_kg, plausible, unfinished)
+        super().__init__(name, planned_division_kg, plausible, awaited, unfinished)
         self._glitches = Glitches()
         self._waking: list[Reading] = []
         self._broken = False

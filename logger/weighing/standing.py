@@ -13,7 +13,11 @@ from logger.weighing.signals import Bench, ContainerOn, Ended, Extended, Signal
 
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
 
+# Bowls weigh more (common practice, no source); a piece, an egg or a spoonful put down at once less.
+LIGHTEST_BOWL_KG = 0.075
+
 Plausible = Callable[[float, float], bool]  # a change, and the division that shows it
+Awaited = Callable[[float, int, float], bool]  # a rise, its beginning, and the division
 
 
 class Standing:
@@ -42,6 +46,7 @@ class Standing:
         name: str,
         planned_division_kg: float | None,
         plausible: Plausible,
+        awaited: Awaited,
         unfinished: Callable[[Piece], bool],
     ) -> None:
         self.name = name
@@ -57,6 +62,7 @@ class Standing:
         self.drift_kg = 0.0
         self.last_us = 0
         self._plausible = plausible
+        self._awaited = awaited
         self.unfinished = unfinished
         self.zeroing: Zeroing | None = None
         self.undo: Zeroing | None = None
@@ -79,6 +85,16 @@ class Standing:
     def plausible(self, change_kg: float) -> bool:
         """Whether a change by so much could be an addition to some line, or a take-back."""
         return self._plausible(change_kg, self.division_kg)
+
+    def is_ingredient(self, rise_kg: float, start_us: int) -> bool:
+        """Whether something put down in one go is more likely for a line than a container.
+
+        It is where a line's mark waits for it, or where it is lighter than bowls are and some line
+        may take it. The tare key right after it still tells otherwise.
+        """
+        if self._awaited(rise_kg, start_us, self.division_kg):
+            return True
+        return rise_kg < LIGHTEST_BOWL_KG and self.plausible(rise_kg)
 
     @property
     def load_kg(self) -> float:
