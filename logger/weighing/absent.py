@@ -7,6 +7,9 @@ from logger.weighing.settling import Rest
 from logger.weighing.standing import Standing
 
 SLOW_PUT_US = 1_300_000  # a bowl through the slowest filters; a stream takes longer
+# Left on beater and scraper, at most (common practice, no source).
+SCRAPED_KG = 0.03
+SCRAPED_PART = 0.05
 
 
 def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Piece | None) -> bool:
@@ -64,7 +67,14 @@ def _returned(
         state.drift_kg += abs(change) if abs(change) > 0.6 * d else 0.0
         return False
     emptied = any(abs(mass - known) <= max(3 * d, 0.004 * known) for known in bench.known_kg)
-    if state.plausible(change) and not emptied:
+    content = lifted.level_kg - bench.bowl_kg
+    if 0 < -change <= min(content, max(SCRAPED_KG, SCRAPED_PART * content)) and not emptied:
+        # What stayed on the scraper is batter, of every line: no line's take-back was seen.
+        bench.present, state.base = True, rest
+        state.contained_us = rest.settled_us
+        state.same_zero = False
+        return False
+    if change > 0 and state.plausible(change) and not emptied:
         bench.present = True
         bench.back(rest.start_us)
         # It may have come back some time before more was added.

@@ -13,7 +13,7 @@ HELD = 2  # readings; more in a row are a load
 LONGEST_US = 1_000_000
 LEAST_JUMPS = 4.0  # divisions; smaller ones do no harm
 USUAL = 0.15  # share of a new step in what is usual
-BACK = 0.35  # of the jump: as near as this to where it came from is back
+BACK = 0.35  # of the jump: as near as this to where it came from, or was going to, is back
 
 
 class Glitches:
@@ -50,7 +50,7 @@ class Glitches:
         first = held[0].value
         assert first is not None
         jump = first - self._last
-        if abs(value - self._last) <= BACK * abs(jump):
+        if self._is_back(first, value, len(held) + 1):
             held.clear()
             return self._pass([reading])
         late = reading.t_us - held[0].t_us > LONGEST_US
@@ -60,9 +60,19 @@ class Glitches:
         self._held = []
         return [*self._pass(held), *self.feed(reading, d_kg)]
 
+    def _is_back(self, first: float, value: float, steps: int) -> bool:
+        """Whether a reading after a jump is where the jump came from, or was going to."""
+        assert self._last is not None
+        near = BACK * abs(first - self._last)
+        if abs(value - self._last) <= near:
+            return True
+        between = min(self._last, value) <= first <= max(self._last, value)
+        return not between and abs(value - self._last - steps * self._step) <= near
+
     def _pass(self, readings: list[Reading]) -> list[Reading]:
         for reading in readings:
-            assert reading.value is not None and self._last is not None
+            assert reading.value is not None
+            assert self._last is not None
             step = reading.value - self._last
             self._usual += USUAL * (abs(step - self._step) - self._usual)
             self._step, self._last = step, reading.value

