@@ -20,7 +20,7 @@ from logger.weighing.oiml import BOUNDS
 
 
 def saved_facts(saved: SavedFormula) -> dict[str, Any]:
-    """What names a saved version, as `api.answers.SavedVersionAnswer`."""
+    """What names a saved version, as `api.formula_answers.SavedVersionAnswer`."""
     own = saved.content.get("version")
     return {
         "name": saved.name,
@@ -32,7 +32,7 @@ def saved_facts(saved: SavedFormula) -> dict[str, Any]:
 
 
 def sheet_of(formula: Formula, pantry: Pantry, scales: Mapping[str, ScaleFacts]) -> dict[str, Any]:
-    """The sheet of a formula, as `api.answers.SheetParts`.
+    """The sheet of a formula, as `api.formula_answers.SheetParts`.
 
     Args:
         pantry: the ingredients it rests on.

@@ -11,20 +11,18 @@ from api.answers import (
     AdditionAnswer,
     BatchAnswer,
     BatchesAnswer,
-    BatchSheetsAnswer,
     BatchWithPlanAnswer,
     CurveAnswer,
     EventAnswer,
     EventsAnswer,
-    FrozenSheet,
     GapAnswer,
     Points,
     RibbonAnswer,
-    SavedVersionAnswer,
     SpanAnswer,
     StateAnswer,
 )
 from api.deps import BatchDep, Kitchen, KitchenDep
+from api.formula_answers import BatchSheetsAnswer, FrozenSheet, SavedVersionAnswer
 from api.live import Place, place_of, place_text
 from api.refusal import Refusal, answers
 from api.sheets import saved_facts, scales_of, sheet_of

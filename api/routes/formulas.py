@@ -6,7 +6,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Response
 
-from api.answers import (
+from api.deps import KitchenDep, picked
+from api.formula_answers import (
     ChangesAnswer,
     FormulasAnswer,
     SaveBody,
@@ -17,7 +18,6 @@ from api.answers import (
     SavedVersionAnswer,
     VersionsAnswer,
 )
-from api.deps import KitchenDep, picked
 from api.formulary import SavedFormula
 from api.given import given
 from api.refusal import answers

@@ -5,6 +5,8 @@ import { celsius, duration, mass } from "./units.js";
 
 const KEEP = 80;
 
+const CHOSEN = { leave: "left as it is", "take back": "taken back", rescale: "all made larger", reassign: "it was another line\u2019s" };
+
 function oneLine(event, name) {
   switch (event.kind) {
     case "batch.opened": return `Batch opened${event.title ? `: ${event.title}` : ""}.`;
@@ -13,7 +15,7 @@ function oneLine(event, name) {
     case "weighing.container": return `Bowl on the scale, ${mass(event.mass_kg)}.`;
     case "weighing.removed": return event.line ? `${name(event.line)}: ${mass(Math.abs(event.mass_kg))} taken back.` : "Bowl lifted off.";
     case "weighing.addition": return addition(event, name);
-    case "weighing.recovery": return event.chosen ? `${name(event.line)} over: chose to ${event.chosen}.` : `${name(event.line)} went over; choose a way back.`;
+    case "weighing.recovery": return event.chosen ? `${name(event.line)} over: ${CHOSEN[event.chosen] ?? event.chosen}.` : `${name(event.line)} went over; choose a way back.`;
     case "oven.preheated": return `Oven holds ${celsius(event.set_point_c)} (mean ${celsius(event.mean_c, 1)}).`;
     case "oven.door": return `Door open ${duration(event.end_at - event.start_at)}, down ${Math.round(Math.abs(event.depth_c))}\u00a0K.`;
     case "oven.recovered": return `Oven back at its mean after ${duration(event.after_s)}.`;
@@ -32,6 +34,7 @@ function oneLine(event, name) {
 
 function addition(event, name) {
   const what = event.line === null ? "Weighed" : name(event.line);
+  if (event.mass_kg === 0 && event.scale === null) return `${what}: it was another line\u2019s; open again.`;
   if (event.mass_kg === null) return `${what}: confirmed without weighing.`;
   const decimals = event.mass_kg < 0.02 ? 1 : 0;
   const word = { within: "within", over: "over", under: "under", undecidable: "this scale can\u2019t tell" }[event.verdict];
@@ -52,6 +55,7 @@ export class Happenings {
     this.clock = clock;
     this.names = new Map();
     this.rows = new Map();
+    this.asked = new Map();
     this.batch = null;
   }
 
@@ -60,8 +64,18 @@ export class Happenings {
     if (batch === this.batch) return;
     this.batch = batch;
     this.rows.clear();
+    this.asked.clear();
     this.list.replaceChildren();
     this.section.hidden = true;
+  }
+
+  /** Whether it only asks again what was asked before: the ways back change, the question does not. */
+  askedAgain(event) {
+    if (event.kind !== "weighing.recovery") return false;
+    const first = this.asked.get(event.line);
+    if (event.chosen !== null) this.asked.delete(event.line);
+    else if (first === undefined || event.id < first) this.asked.set(event.line, event.id);
+    return event.chosen === null && first !== undefined && event.id > first;
   }
 
   /** Ingredient names of the lines, by key. */
@@ -73,7 +87,7 @@ export class Happenings {
   add(event) {
     if (event.batch !== this.batch || this.rows.has(event.id)) return;
     const text = oneLine(event, (key) => capital(this.names.get(key) ?? key));
-    if (text === null) return;
+    if (text === null || this.askedAgain(event)) return;
     const row = element(
       "li", { className: LOUD.has(event.kind) ? "loud" : "" },
       element("time", {}, this.clock.time(event.at)), element("span", {}, text),

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 from served import Served
 
-from api import answers
+from api import answers, formula_answers
 from api.app import build
 from api.deps import Kitchen
 from api.refusal import ErrorAnswer
@@ -150,7 +150,7 @@ def test_a_fault_of_ours_has_the_shape_too_and_says_nothing_of_its_inside(
 def models() -> list[type[BaseModel]]:
     return [
         model
-        for model in vars(answers).values()
+        for model in {**vars(answers), **vars(formula_answers)}.values()
         if isinstance(model, type) and issubclass(model, BaseModel) and model.model_fields
     ]
 

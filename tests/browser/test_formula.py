@@ -290,3 +290,20 @@ def test_a_lines_measure_opens_what_its_uncertainty_is_made_of(
     assert "± 1.10 g" in told
     assert "99.0 %" in told
     expect(page.locator(".budget")).to_have_count(0)
+
+
+def test_a_question_asked_again_is_listed_once_and_its_answer_in_plain_words(
+    serve: Callable[..., Served], look: Callable[..., Page]
+) -> None:
+    served = serve("weighing")
+    made = served.made
+    assert made is not None
+    page = look(served)
+    page.wait_for_selector("#events li")
+
+    for s, chosen in ((321, None), (322, None), (323, "leave")):
+        made.say(s, ev.WeighingRecovery("granulated sugar", WAYS, chosen))
+    made.store.commit()
+
+    expect(page.locator("#events li").first).to_contain_text("left as it is")
+    expect(page.locator("#events li", has_text="choose a way back")).to_have_count(1)
