@@ -17,6 +17,7 @@ SILENCE_US = 2_500_000
 SILENCE_PERIODS = 6
 LIGHTEST_KG = 0.01  # no container tared in a hurry is lighter
 FASTEST_STEP_KG = 0.02  # what a pour adds between two readings, at most
+KNOCK_US = 1_200_000  # what rises from zero and is back so soon was a knock, not the tare key
 UNEVEN = 0.2  # how far a pour's rate over one reading strays from that over the last few
 
 
@@ -59,6 +60,7 @@ class Continuity:
         self.last: Seen | None = None
         self.before: Seen | None = None
         self._earlier: deque[Seen] = deque(maxlen=4)
+        self._zero_us: int | None = None  # when the indication was last about zero
 
     def is_silence(self, t_us: int, period_us: float) -> bool:
         """Whether readings are missing between the last one and now."""
@@ -92,8 +94,10 @@ class Continuity:
             loaded: a container stands on the pan.
             base_kg: coordinate of the last rest.
         """
-        last, before = self.last, self.before
+        last, before, zero_us = self.last, self.before, self._zero_us
         self.before, self.last = last, Seen(t_us, value_kg, net)
+        if abs(value_kg) <= max(1.1 * d_kg, 2.5 * noise_kg):
+            self._zero_us = t_us
         if last is None:
             self._earlier.clear()
             return None
@@ -125,10 +129,15 @@ class Continuity:
             return None  # it was about zero before
         if net is False and last.net is False:
             return None  # a scale that says so when it is tared was not
+        knocked = zero_us is not None and t_us - zero_us <= KNOCK_US
+        if rest_kg is None and loaded and knocked and not flagged:
+            return None
         before_kg = rest_kg
         if before_kg is None:
             before_kg = last.value_kg + self.offset_kg + step
         shift = before_kg - (value_kg + self.offset_kg)
+        if rest_kg is not None and not flagged and abs(shift) < 0.6 * d_kg:
+            return None  # a knock at zero
         lifted = empty_kg is not None and abs(value_kg + self.offset_kg - empty_kg) < max(
             3 * d_kg, 0.02 * abs(shift)
         )
