@@ -34,7 +34,12 @@ UNDER_OPEN = 0.3
 STAY_OVER = 3.0  # more into a line that is decided, and over by it
 STAY_WITHIN = 0.3  # a little more into one that stays within
 STAY_AFTER_TARE = 7.0
-STAY_AFTER_MARK_HABIT = 3.5  # leaving a marked line without a mark, by someone who marks each line
+# Leaving a marked line without a mark, by someone who has marked every line so far: the more of
+# them, the less likely.
+MARK_HABIT = 2.0
+MARK_HABIT_PER_LINE = 1.5
+MOST_HABIT = 12.0
+LATE_MARK = 12.0  # a mark for a line that was begun already, unmarked: it says what comes next
 OPEN_BY_TRIFLE = 1.0
 STAY_ON_ANOTHER_SCALE = 2.0
 STAY_CONFIRMED = 4.0  # what was confirmed unweighed goes into the bowl only now
@@ -78,6 +83,7 @@ class _Way:
     path: tuple[int, ...]
     blur_kg: float  # of the scales that the open line lies on
     pause_us: int | None = None  # before its line was opened by order alone
+    unmarked: bool = False  # its line was opened by order alone
 
 
 def skip_price(line: Line) -> float:
@@ -138,7 +144,7 @@ def attribute(
     taken: frozenset[int],
     lacking: frozenset[int],
     blurs: Blurs,
-    marks_each_line: bool,
+    lines_marked: int,
 ) -> list[int]:
     """The most plausible line of each of the pieces.
 
@@ -151,7 +157,7 @@ def attribute(
         taken: lines that already have something, or were confirmed.
         lacking: lines that have something and need more, before the order goes on.
         blurs: about a division of each scale.
-        marks_each_line: whether every line so far was marked.
+        lines_marked: how many lines were marked so far, where every one was; else 0.
 
     Returns:
         An index into `lines` per piece.
@@ -162,7 +168,7 @@ def attribute(
     for number, piece in enumerate(pieces):
         grown: list[_Way] = []
         last = pieces[number - 1] if number else before
-        step = _Step(piece, last, blurs.of([piece]), marks_each_line, lacking)
+        step = _Step(piece, last, blurs.of([piece]), lines_marked, lacking)
         for way in ways:
             grown += _extend(lines, step, way, totals_kg)
         grown.sort(key=lambda w: w.price + _open(lines, w))
@@ -179,7 +185,7 @@ class _Step:
     piece: Piece
     last: Piece | None
     blur_kg: float
-    marks_each_line: bool
+    lines_marked: int
     lacking: frozenset[int]
 
     @property
@@ -209,7 +215,7 @@ def _extend(
     if piece.selected is not None:
         line = piece.selected
         if line == way.line:
-            return [_stay(way, step, 0.0)]
+            return [_stay(way, step, LATE_MARK if way.unmarked and mass > 0 else 0.0)]
         return [_go(lines, way, step, line, totals_kg[line] + mass, 0.0)]
     if way.line is not None:
         out.append(_stay(way, step, _stay_price(lines[way.line], way, step)))
@@ -220,8 +226,8 @@ def _extend(
         if way.line is not None:
             extra += 0.0 if piece.tared or step.moved else SWITCH
             extra += OPEN_BY_TRIFLE if piece.is_trifle else 0.0
-            if step.marks_each_line and not piece.tared:
-                extra += STAY_AFTER_MARK_HABIT
+            if step.lines_marked and not piece.tared:
+                extra += min(MOST_HABIT, MARK_HABIT + MARK_HABIT_PER_LINE * step.lines_marked)
         out.append(_go(lines, way, step, line, totals_kg[line] + mass, extra, step.pause_us))
     if not out:
         last = len(lines) - 1
@@ -259,7 +265,8 @@ def _stay(way: _Way, step: _Step, extra: float) -> _Way:
         opened_us = None  # once is enough
     blur_kg = max(way.blur_kg, step.blur_kg)
     path = (*way.path, way.line)
-    return _Way(way.price + extra, way.line, total, way.taken, path, blur_kg, opened_us)
+    unmarked = way.unmarked and step.piece.selected is None
+    return _Way(way.price + extra, way.line, total, way.taken, path, blur_kg, opened_us, unmarked)
 
 
 def _go(
@@ -278,4 +285,5 @@ def _go(
         elif way.path:
             taken = taken - {way.line}  # all of it was taken back: a spoon, not an ingredient
     price, path = way.price + left + extra, (*way.path, line)
-    return _Way(price, line, total, taken | {line}, path, step.blur_kg, pause_us)
+    unmarked = step.piece.selected is None
+    return _Way(price, line, total, taken | {line}, path, step.blur_kg, pause_us, unmarked)

@@ -170,10 +170,11 @@ class Ledger:
             taken=frozenset(taken - lacking),
             lacking=lacking,
             blurs=blurs,
-            marks_each_line=self._marks_each_line(),
+            lines_marked=self._lines_marked(),
         )
 
-    def _marks_each_line(self) -> bool:
+    def _lines_marked(self) -> int:
+        """How many lines were marked so far, where every one was; else 0."""
         marked = unmarked = 0
         before: int | None = None
         for piece in self.pieces:
@@ -183,7 +184,7 @@ class Ledger:
                 else:
                     marked += 1
             before = piece.line
-        return marked >= 2 and unmarked == 0
+        return 0 if unmarked else marked
 
     # What can be said ------------------------------------------------------------------------
 
