@@ -222,6 +222,7 @@ class BatchView:
             oven={
                 "set_point_c": plan.oven.set_point_c,
                 "preheated_at": None,
+                "forecast": None,
                 "mean_c": None,
                 "swing_c": None,
                 "period_s": None,
@@ -280,6 +281,8 @@ class BatchView:
             case ev.CoolingChanged():
                 self.place = body.place or self.place
                 self.changes.append(dataclasses.asdict(body))
+            case ev.OvenForecast():
+                self.oven["forecast"] = dataclasses.asdict(body)
             case ev.Forecast() | ev.Reached():
                 self._milestone(body)
             case ev.InstrumentStateChanged():

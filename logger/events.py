@@ -217,6 +217,21 @@ class OvenCycle(Body):
 
 
 @dataclass(frozen=True, slots=True)
+class OvenSpots(Body):
+    """Other places of the oven over the cycle that was just said.
+
+    Attributes:
+        from_at, to_at: the cycle's time.
+        offsets_c: mean of each further probe (by role, ``oven 2`` …) less that of the first.
+    """
+
+    kind = "oven.spots"
+    from_at: float
+    to_at: float
+    offsets_c: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
 class OvenDoor(Body):
     """The door was open (loading and unloading included)."""
 
@@ -340,6 +355,13 @@ class BakeForecast(Forecast):
     """A forecast of a milestone of the bake."""
 
     kind = "bake.forecast"
+
+
+@dataclass(frozen=True, slots=True)
+class OvenForecast(Forecast):
+    """A forecast of the milestone ``preheated``: when the oven's mean will have settled."""
+
+    kind = "oven.forecast"
 
 
 @dataclass(frozen=True, slots=True)

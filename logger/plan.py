@@ -166,8 +166,11 @@ class RoomTemperature:
 
 @dataclass(frozen=True, slots=True)
 class OvenPlan:
+    """The oven; `probe_lag_s` is the air probe's time constant, None where it is to be learnt."""
+
     set_point_c: float | None = None
     fan: bool = False
+    probe_lag_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from logger.plan import (
     ScaleFacts,
 )
 from logger.quantity import (
+    duration_s,
     length_m,
     mass_kg,
     pressure_pa,
@@ -82,6 +83,7 @@ def read_plan(
         oven=OvenPlan(
             r.optional(("oven", "set_point"), oven, temperature_c, "175 °C"),
             oven.get("fan") is True,
+            r.positive(("oven", "probe_lag"), oven, duration_s, "20 s"),
         ),
         cake=_cake(r),
         bake_milestones=bake,

@@ -164,7 +164,7 @@ def sentence(
     line = view.next_line
     if line is not None:
         return _weigh_next(view, line)
-    return _before_baking(view, live)
+    return _before_baking(view, tz, live)
 
 
 def _closed(view: BatchView, tz: tzinfo) -> Sentence:
@@ -337,7 +337,7 @@ def _temperature(value: float, word: str) -> Number:
     return Number(f"{value:.0f}" if value >= 100 else f"{value:.1f}", "°C", "temperature", word)
 
 
-def _before_baking(view: BatchView, live: Mapping[str, float]) -> Sentence:
+def _before_baking(view: BatchView, tz: tzinfo, live: Mapping[str, float]) -> Sentence:
     set_point = view.oven["set_point_c"]
     air = live.get("oven")
     weighed = "All lines are weighed. " if view.lines else ""
@@ -353,7 +353,7 @@ def _before_baking(view: BatchView, live: Mapping[str, float]) -> Sentence:
         measure = Measure(air, air, air, set_point - 5, set_point + 5, "°C", 0.0, set_point * 1.15)
         return Sentence(
             f"The oven is at {air:.0f} °C on its way to {set_point:.0f} °C.",
-            f"{weighed}It counts as preheated when its mean holds, not at its first peak.",
+            f"{weighed}{_preheat_words(view, tz)}",
             _temperature(air, "heating"), measure,
         )  # fmt: skip
     return Sentence(
@@ -363,6 +363,17 @@ def _before_baking(view: BatchView, live: Mapping[str, float]) -> Sentence:
     )
 
 
+def _preheat_words(view: BatchView, tz: tzinfo) -> str:
+    """When the oven will be preheated, as far as that is known."""
+    forecast = view.oven["forecast"]
+    rule = "It counts as preheated when its mean holds, not at its first peak."
+    if forecast is None:
+        return rule
+    if not forecast["reachable"]:
+        return "It is not heating: switch it on."
+    return f"Preheated at about {clock(forecast['expected_at'], tz)}, {_span(forecast, tz)}. {rule}"
+
+
 def _drift_words(view: BatchView) -> str:
     drift = view.drift
     if drift is None:
@@ -370,7 +381,10 @@ def _drift_words(view: BatchView) -> str:
     shift = drift["shift_c"]
     text = f"This oven has drifted {abs(shift):.0f} °C {'hotter' if shift > 0 else 'cooler'}"
     if drift["dial_advice_c"] is not None:
-        text += f"; a dial of {drift['dial_advice_c']:.0f} °C would hold the set point"
+        text += f"; a dial of {drift['dial_advice_c']:.0f} °C"
+        if drift["dial_plus_minus_c"] is not None:
+            text += f" (± {max(1.0, drift['dial_plus_minus_c']):.0f})"
+        text += " would hold the set point"
     return text + "."
 
 

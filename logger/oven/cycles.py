@@ -167,7 +167,8 @@ class Cycles:
         noise_c = self.trace.noise.sigma_c * math.sqrt(2 / len(samples))
         clear = np.abs(harmonics) > CLEAR * noise_c
         clear[0] = True
-        return harmonics * clear
+        clean: np.ndarray = harmonics * clear
+        return clean
 
 
 def _peak_to_peak(harmonics: np.ndarray) -> float:

@@ -3,9 +3,9 @@
 While the door is open the air falls towards some level within seconds; shut, it comes back towards
 the walls within seconds, and the rest of the way slowly. The probe shows both through its own lag.
 Fall and return have different time constants, the probe has one: that tells them apart. All
-possibilities are laid on a coarse grid and simulated; what enters linearly (level, trend, depth, the
-part that stays, the heater's answer) is fitted for each; the time constants of the air are averaged
-over what is usual. First values throughout, no source.
+possibilities are laid on a coarse grid and simulated; what enters linearly (level, trend, depth,
+the part that stays, the heater's answer) is fitted for each; the time constants of the air are
+averaged over what is usual. First values throughout, no source.
 """
 
 from __future__ import annotations

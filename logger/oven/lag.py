@@ -23,7 +23,7 @@ from logger.oven.air import Sample, Trace
 from logger.oven.dipfit import AFTER_S, BEFORE_S, LAGS_S, lag_evidence, spread_of
 
 # Probes from a bare thermocouple (3 s) to a thick sheath in still air (60 s) are met, elements from
-# bare wires (15 s) to cast ones (minutes); common practice, no source. Spreads are of the logarithm.
+# bare wires (15 s) to cast ones (minutes): common practice, no source. Spreads are of logarithms.
 USUAL_S, USUAL_SPREAD = 18.0, 0.8
 ELEMENT_S, ELEMENT_SPREAD = 70.0, 0.6
 # The air follows its surroundings by itself within so many seconds, which add to a lag.
@@ -88,8 +88,7 @@ class ProbeLag:
     def _conclude(self) -> None:
         logs = _log_normal(LAGS_S, USUAL_S, USUAL_SPREAD) + self._doors
         if self._halves:
-            pairs = self._pairs + PAIRS_PRIOR
-            weights = np.exp(pairs - pairs.max())
+            weights = np.exp(self._pairs - self._pairs.max())
             logs = logs + np.log(weights @ PAIR_LAGS + 1e-12)
         self.seconds = math.exp(spread_of(logs)[0])
 
@@ -138,4 +137,3 @@ def _pair_lags() -> np.ndarray:
 
 
 PAIR_LAGS = _pair_lags()
-PAIRS_PRIOR = np.zeros(len(PAIRS))

@@ -1,8 +1,8 @@
 """The drops an oven makes by itself: how fast its air falls, by level and heading.
 
-A thermostat's fall begins at the top of its cycle and slows towards the bottom. At the same level on
-the way up there is none. So a drop is compared with those of earlier cycles at this level and with
-this heading only; the median over the cycles lets one with a hidden door among them do no harm.
+A thermostat's fall begins at the top of its cycle and slows towards the bottom. At the same level
+on the way up there is none. So a drop is compared with those of earlier cycles at this level and
+with this heading only; the median over the cycles keeps one with a hidden door from doing harm.
 """
 
 from __future__ import annotations

@@ -84,13 +84,13 @@ class Preheat:
 
     set_point_c: float | None
     done: Preheated | None = None
-    _cycles: list[Cycle] = field(default_factory=list)
+    cycles: list[Cycle] = field(default_factory=list)
 
     def cycle(self, cycle: Cycle, first_peak_s: float | None) -> Preheated | None:
         """A full cycle without a door; `first_peak_s` is when the session's first peak was."""
         if self.done is not None or first_peak_s is None or cycle.from_s < first_peak_s:
             return None
-        self._cycles.append(cycle)
+        self.cycles.append(cycle)
         mean = cycle.mean_c
         if not self._is_hot(mean):
             return None
@@ -100,7 +100,7 @@ class Preheat:
 
     def _stopped(self, cycle: Cycle) -> bool:
         centre = (cycle.from_s + cycle.to_s) / 2
-        for earlier in reversed(self._cycles[:-1]):
+        for earlier in reversed(self.cycles[:-1]):
             apart = centre - (earlier.from_s + earlier.to_s) / 2
             change = abs(cycle.mean_c - earlier.mean_c)
             if self.set_point_c is not None and cycle.mean_c > self.set_point_c:

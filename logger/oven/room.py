@@ -8,7 +8,6 @@ looks at nothing but readings, so silence and ticks conclude nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from statistics import mean
 
 from drivers.reading import MICROSECOND, Reading, seconds
 from logger.entries import Gap, Mark
@@ -20,17 +19,21 @@ from logger.events import (
     OvenBaseline,
     OvenCycle,
     OvenDoor,
+    OvenForecast,
     OvenPreheated,
     OvenRecovered,
+    OvenSpots,
 )
+from logger.oven.ahead import EVERY_S, ahead
 from logger.oven.air import Trace
 from logger.oven.cycles import Cycle, Cycles, swing_c
 from logger.oven.door import Dip, Door
-from logger.oven.drift import FEWEST_CYCLES, DriftChart, bake_offset
 from logger.oven.lag import RETURN_S, ProbeLag
 from logger.oven.preheat import Minutes, Preheat, Preheated
+from logger.oven.spots import Spots
+from logger.oven.this_bake import ThisBake
 from logger.oven.turns import Turns
-from logger.plan import EarlierBake, Plan
+from logger.plan import Plan
 
 ROLE = "oven"
 # The air needs this long after a door before a cycle may begin.
@@ -69,7 +72,7 @@ class Oven:
     _origin_us: int | None = None
     _trace: Trace = field(default_factory=Trace)
     _turns: Turns = field(default_factory=Turns)
-    _lag: ProbeLag = field(default_factory=ProbeLag)
+    _lag: ProbeLag = field(init=False)
     _cycles: Cycles = field(init=False)
     _door: Door = field(init=False)
     _minutes: Minutes = field(init=False)
@@ -85,12 +88,10 @@ class Oven:
     _in_a_row: int = 0
     _mean_c: float | None = None
     _swing_c: float = 0.0
-    _said: list[OvenCycle] = field(default_factory=list)
     _odd: list[float] = field(default_factory=list)
-    _chart: DriftChart = field(default_factory=DriftChart)
-    _is_charted: bool = False
-    _confirms: bool = False
-    _recoveries: list[float] = field(default_factory=list)
+    _bake: ThisBake = field(init=False)
+    _spots: Spots = field(default_factory=Spots)
+    _forecast_s: float = -1e9
     _early_marks_us: list[int] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -99,16 +100,22 @@ class Oven:
         self._minutes = Minutes(self._trace)
         self._stretch = Minutes(self._trace)
         self._preheat = Preheat(self.plan.oven.set_point_c)
+        self._lag = ProbeLag(self.plan.oven.probe_lag_s)
+        self._bake = ThisBake(self.plan)
 
     def on_reading(self, reading: Reading, role: str) -> list[Body]:
-        if role != ROLE or reading.value is None or reading.unit != "Cel":
+        if reading.value is None or reading.unit != "Cel":
+            return []
+        if role.startswith(f"{ROLE} ") and self._origin_us is not None:
+            self._spots.add(role, self._relative(reading.t_us), reading.value)
+        if role != ROLE:
             return []
         out: list[Body] = []
         if self._origin_us is None:
             self._origin_us = reading.t_us
             for t_us in self._early_marks_us:
                 self._door.marked(self._relative(t_us))
-            out += self._standing_drift()
+            out += self._bake.began()
         before = len(self._trace.samples)
         done = self._trace.add(self._relative(reading.t_us), reading.value)
         if not before and done:
@@ -119,7 +126,7 @@ class Oven:
 
     def on_mark(self, mark: Mark) -> list[Body]:
         if mark.kind == "oven baseline":
-            self._confirms = True
+            self._bake.confirms = True
             return [OvenBaseline(seconds(mark.t_us))]
         if mark.kind in ("into oven", "out of oven"):
             if self._origin_us is None:
@@ -137,7 +144,7 @@ class Oven:
 
     def on_event(self, event: Event) -> list[Body]:
         if isinstance(event.body, BakeOut | BatchClosed):
-            return self._bake_ended(event)
+            return [*self._bake.ended(event)]
         return []
 
     def _relative(self, t_us: int) -> float:
@@ -175,6 +182,7 @@ class Oven:
             out += self._preheated(flat)
         if self._stretch.add(now.t_s):
             out += self._still()
+        out += self._ahead(now.t_s)
         out += self._recovered(smooth.t_s, smooth.celsius)
         return out
 
@@ -199,6 +207,32 @@ class Oven:
             return []
         return [
             OvenPreheated(self._at(reached.reached_s), reached.mean_c, self.plan.oven.set_point_c)
+        ]
+
+    def _ahead(self, now_s: float) -> list[Body]:
+        """At least once a minute until then: when the oven will be preheated."""
+        dial_c = self.plan.oven.set_point_c
+        if self._preheat.done is not None or dial_c is None or now_s < self._forecast_s + EVERY_S:
+            return []
+        found = ahead(self._trace, self._turns.found, self._preheat.cycles, dial_c)
+        if found is None:
+            return []
+        self._forecast_s = now_s
+
+        def at(after_s: float | None) -> float | None:
+            return None if after_s is None else self._at(now_s + after_s)
+
+        return [
+            OvenForecast(
+                milestone="preheated",
+                made_at=self._at(now_s),
+                expected_at=at(found.expected_s),
+                low_at=at(found.low_s),
+                high_at=at(found.high_s),
+                reachable=found.expected_s is not None,
+                settles_c=found.settles_c,
+                proposal=None if found.settles_c is None else "switch the oven on",
+            )
         ]
 
     def _is_disturbed(self, from_s: float, to_s: float) -> bool:
@@ -238,13 +272,13 @@ class Oven:
         if cycle.from_s < max(before.reached_s, self._told_s) - overlap_s:
             return out
         self._told_s = cycle.to_s
-        delay_s = self._lag.delay_s(cycle.period_s)
         return out + self._say(
-            cycle.from_s - delay_s,
-            cycle.to_s - delay_s,
+            cycle.from_s,
+            cycle.to_s,
             cycle.mean_c,
             swing_c(cycle, self._lag),
             cycle.period_s,
+            self._lag.delay_s(cycle.period_s),
         )
 
     def _is_usual(self, cycle: Cycle) -> bool:
@@ -285,49 +319,28 @@ class Oven:
         return out + self._say(from_s, to_s, self._mean_c, max(last) - min(last), None)
 
     def _say(
-        self, from_s: float, to_s: float, mean_c: float, swing: float, period_s: float | None
+        self,
+        from_s: float,
+        to_s: float,
+        mean_c: float,
+        swing: float,
+        period_s: float | None,
+        delay_s: float = 0.0,
     ) -> list[Body]:
+        """A cycle or a still stretch, as shown; the air itself was `delay_s` earlier."""
         dial = self.plan.oven.set_point_c
         said = OvenCycle(
-            from_at=self._at(from_s),
-            to_at=self._at(to_s),
+            from_at=self._at(from_s - delay_s),
+            to_at=self._at(to_s - delay_s),
             mean_c=mean_c,
             swing_c=swing,
             period_s=period_s,
             set_point_c=dial,
             offset_c=None if dial is None else mean_c - dial,
         )
-        self._said.append(said)
-        return [said]
-
-    def _standing_drift(self) -> list[Body]:
-        """At the first reading: what the earlier bakes have shown and nobody has settled yet."""
-        for bake in sorted(self.plan.earlier_bakes, key=lambda bake: bake.at_us):
-            self._chart.add(bake)
-        standing = self._chart.standing(self.plan.oven.set_point_c)
-        return [] if standing is None else [standing]
-
-    def _bake_ended(self, event: Event) -> list[Body]:
-        """Feed this bake to the charts, once: when the cake is out, or the batch closed."""
-        offset = bake_offset(self._said)
-        dial = self.plan.oven.set_point_c
-        if self._is_charted or offset is None or dial is None or offset[1] < FEWEST_CYCLES:
-            return []
-        self._is_charted = True
-        cycling = [c for c in self._said if c.period_s is not None]
-        bake = EarlierBake(
-            batch=event.batch,
-            at_us=event.at_us,
-            set_point_c=dial,
-            offset_c=offset[0],
-            cycles=offset[1],
-            swing_c=mean(c.swing_c for c in cycling) if cycling else None,
-            period_s=mean(c.period_s or 0.0 for c in cycling) if cycling else None,
-            recovery_s=mean(self._recoveries) if self._recoveries else None,
-            new_baseline=self._confirms,
-        )
-        drift = self._chart.add(bake)
-        return [] if drift is None else [drift]
+        self._bake.cycles.append(said)
+        offsets = self._spots.offsets(from_s, to_s, mean_c)
+        return [said, OvenSpots(said.from_at, said.to_at, offsets)] if offsets else [said]
 
     def _recovered(self, t_s: float, celsius: float) -> list[Body]:
         pending = self._recovery
@@ -339,5 +352,5 @@ class Oven:
         if t_s < pending.end_s or celsius < self._mean_c - max(BACK_C, BACK_SHARE * self._swing_c):
             return []
         self._recovery = None
-        self._recoveries.append(t_s - pending.end_s)
+        self._bake.recoveries_s.append(t_s - pending.end_s)
         return [OvenRecovered(self._at(t_s), t_s - pending.end_s)]
