@@ -14,10 +14,11 @@ from simulators.wire import FrameCount, Wire
 
 START_US = 1_750_000_000_000_000
 LINES = {
-    "brown butter": 150, "cream cheese": 340, "icing sugar": 180, "cake flour": 270,
+    "cake flour": 270,
     "granulated sugar": 300, "baking powder": 10, "salt": 4, "ground ginger": 6, "butter": 110,
-    "sunflower oil": 50, "whole egg": 200, "buttermilk": 230, "vanilla extract": 6,
+    "sunflower oil": 50, "whole egg": 200, "whole milk": 230, "vanilla extract": 6.3,
     "grated pear": 140,
+    "brown butter": 150, "cream cheese": 340, "icing sugar": 180,
 }  # fmt: skip
 
 
@@ -136,8 +137,8 @@ def test_the_display_agrees_with_the_truth_where_it_was_tared_and_rests(whole: R
 def test_a_bowl_is_lifted_and_a_tare_comes_in_mid_pour(whole: Recorded) -> None:
     readings = whole.scale()
     lifted = [value for _, value, _ in readings if value < -500]
-    buttermilk = whole.at(line="buttermilk")
-    poured = [(t, value) for t, value, _ in readings if buttermilk < t < buttermilk + 12]
+    milk = whole.at(line="whole milk")
+    poured = [(t, value) for t, value, _ in readings if milk < t < milk + 12]
     jumps = [b[1] - a[1] for a, b in pairwise(poured)]
 
     assert len(lifted) > 50

@@ -93,10 +93,12 @@ def test_the_verdicts_are_those_a_person_would_want(events):
     }  # fmt: skip
 
     assert verdict["granulated sugar"] == "over"
-    assert {verdict[k] for k in ("baking powder", "salt", "ground ginger", "vanilla extract")} == {
-        "undecidable"
+    assert {verdict[k] for k in ("baking powder", "salt", "ground ginger")} == {"undecidable"}
+    # poured 5.7 g short of 6.0: the scale may just tell
+    assert verdict["vanilla extract"] in ("undecidable", "under")
+    assert {verdict[k] for k in ("cream cheese", "whole egg", "whole milk", "brown butter")} == {
+        "within"
     }
-    assert {verdict[k] for k in ("cream cheese", "whole egg", "buttermilk")} == {"within"}
 
 
 def test_the_oven_is_preheated_and_the_cake_goes_in_and_out(events):
