@@ -177,7 +177,8 @@ class Ledger:
         """How many lines were marked so far, where every one was; else 0."""
         marked = unmarked = 0
         before: int | None = None
-        for piece in self.pieces:
+        last = max((i for i, p in enumerate(self.pieces) if p.selected is not None), default=-1)
+        for piece in self.pieces[: last + 1]:  # what came after it is what is being asked
             if piece.line != before:
                 if piece.selected is None:
                     unmarked += 1
