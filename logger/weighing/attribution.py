@@ -37,9 +37,9 @@ STAY_AFTER_TARE = 7.0
 # Leaving a marked line without a mark, by someone who has marked every line so far: the more of
 # them, the less likely.
 MARK_HABIT = 2.0
-MARK_HABIT_PER_LINE = 1.5
-MOST_HABIT = 12.0
-LATE_MARK = 12.0  # a mark for a line that was begun already, unmarked: it says what comes next
+MARK_HABIT_PER_LINE = 4.0
+MOST_HABIT = 40.0
+LATE_MARK = 60.0  # a mark for a line that was begun already, unmarked: it says what comes next
 OPEN_BY_TRIFLE = 1.0
 STAY_ON_ANOTHER_SCALE = 2.0
 STAY_CONFIRMED = 4.0  # what was confirmed unweighed goes into the bowl only now
