@@ -188,14 +188,14 @@ def _room(rng: np.random.Generator) -> Room:
     )
 
 
-def _watch(rng: np.random.Generator) -> Watch:
+def _watch(rng: np.random.Generator, depth_m: float) -> Watch:
     mode = str(rng.choice(["set", "uncovered", "pushed"], p=[0.74, 0.12, 0.14]))
     return Watch(
         mode=mode,
         aside=float(abs(rng.normal(0, 0.08))) if rng.random() < 0.8 else rng.uniform(0.15, 0.4),
         height={"set": rng.uniform(0.4, 0.85), "uncovered": rng.uniform(1.05, 1.35),
                 "pushed": rng.uniform(0.35, 0.65)}[mode],
-        push_at_s=rng.uniform(8, 18) * 60,
+        push_at_s=rng.uniform(8, 18) * 60 * float(np.clip(depth_m / 0.025, 0.6, 1.5)),
         hangs=bool(rng.random() < 0.5),
         pulled_s=rng.uniform(60, 300) if rng.random() < 0.2 else 0.0,
         moved_at_s=rng.uniform(15, 60) * 60 if rng.random() < 0.10 else None,
@@ -279,7 +279,7 @@ def draw_case(draw: int) -> Case:
         moves=moves,
         draughts=draughts,
         movement=rng.uniform(2.0, 5.5),
-        watch=_watch(rng),
+        watch=_watch(rng, depth),
         told_in=bool(rng.random() < 0.7),
         told_out=bool(rng.random() < 0.7),
         rates={"core": rate, "oven": float(rng.choice([rate, 1.0, 5.0])), "room": max(rate, 5.0), "refrigerator": 10.0},

@@ -42,10 +42,13 @@ def draw_make(rng: np.random.Generator, fan: bool) -> OvenMake:
     """An oven whose empty cycle is a plausible one (see the module)."""
     offset = float(np.clip(rng.normal(0, 6), -15, 15))
     modulated = bool(rng.random() < 0.06)
-    for _ in range(60):
+    wanted_s = float(np.exp(rng.uniform(np.log(120), np.log(720))))
+    wanted_k = rng.uniform(4.0, 20.0)
+    best: tuple[float, OvenMake] | None = None
+    for _ in range(40):
         make = OvenMake(
-            power_w=rng.uniform(1800, 3200),
-            element_capacity=rng.uniform(250, 1100),
+            power_w=rng.uniform(1300, 3000),
+            element_capacity=rng.uniform(150, 1000),
             element_to_air=rng.uniform(5, 9) * (1.8 if fan else 1.0),
             element_area=rng.uniform(0.03, 0.07),
             air_capacity=rng.uniform(500, 1800),
@@ -55,7 +58,7 @@ def draw_make(rng: np.random.Generator, fan: bool) -> OvenMake:
             insulation_capacity=rng.uniform(6000, 14000),
             insulation_to_room=rng.uniform(3, 5),
             bulb_s=rng.uniform(15, 70),
-            hysteresis=rng.uniform(0.7, 5.0),
+            hysteresis=float(np.exp(rng.uniform(np.log(0.7), np.log(8.0)))),
             offset=offset,
             door_exchange=rng.uniform(35, 110),
             door_radiation=rng.uniform(0.04, 0.12),
@@ -75,13 +78,14 @@ def draw_make(rng: np.random.Generator, fan: bool) -> OvenMake:
         if len(starts) >= 3:
             period = float(np.mean(np.diff(starts))) * 2.0
             swing = float(np.median([np.ptp(tail[a:b]) for a, b in itertools.pairwise(starts)]))
-            if 4 <= swing <= 20 and 120 <= period <= 720:
+            far = abs(float(np.log(period / wanted_s))) + 0.7 * abs(float(np.log(swing / wanted_k)))
+            if 4 <= swing <= 20 and (best is None or far < best[0]):
                 # The dial's error is the mean's, whatever the bulb's lag does to it.
-                return replace(
-                    make,
-                    offset=offset - (float(tail[starts[0] : starts[-1]].mean()) - 175.0 - offset),
-                )
-    return replace(make, hysteresis=3.0)
+                error = float(tail[starts[0] : starts[-1]].mean()) - 175.0 - offset
+                best = far, replace(make, offset=offset - error)
+                if far < 0.35:
+                    break
+    return best[1] if best is not None else make
 
 
 class OvenState:

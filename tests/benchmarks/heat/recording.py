@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from probes import draw_probe, lagged, readings
 
 EPOCH = 1_795_000_000.0
-VERSION = 1
+VERSION = 2
 
 CHANNELS = {
     "core": "cake-probe/core",
@@ -103,12 +103,13 @@ def _milestones(case: Case, course: Course, first: int) -> dict[str, Any]:
     last = len(course.point) - 1
     if not case.starts_at_out:
         bake_point = course.point[: leave + 2400]
+        inside = bake_point[begin:][course.valid[begin : leave + 2400]]
         for goal in TARGETS_BAKE:
             row = _first(bake_point, course.valid[: leave + 2400], begin, goal, True)
             row["from"] = begin
             row["never"] = bool(
                 row["at"] is None and course.limit_c < goal - 0.2
-                and float(bake_point[begin:][course.valid[begin : leave + 2400]].max()) < goal - 0.3
+                and 0.0 < inside.max(initial=0.0) < goal - 0.3
             )  # fmt: skip
             out[f"b{goal:.0f}"] = row
     for goal in TARGETS_COOL:
@@ -142,7 +143,9 @@ def _oven(case: Case, course: Course) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _lines(case: Case, course: Course, first: int) -> tuple[list[tuple[float, str]], list[str]]:
+def _lines(
+    case: Case, course: Course, first: int
+) -> tuple[list[tuple[float, str]], dict[str, dict[str, float]]]:
     rng = np.random.default_rng([90212, case.draw])
     roles = ["core"]
     if case.oven_watched and not case.starts_at_out:
@@ -159,10 +162,12 @@ def _lines(case: Case, course: Course, first: int) -> tuple[list[tuple[float, st
     }
     troubled = bool(rng.random() < 0.3)
     rows: list[tuple[float, str]] = []
+    probes: dict[str, dict[str, float]] = {}
     for role in roles:
         seen = series[role][first:]
         probe = draw_probe(rng, role, case.rates[role], float(len(seen)), troubled)
         times, values = readings(rng, probe, lagged(seen, probe.lag_s))
+        probes[role] = {"lag_s": probe.lag_s, "step_k": probe.step_k, "offset_k": probe.offset_k}
         name = CHANNELS[role]
         places = 4 if probe.step_k == 0.25 else 2
         for t, v in zip(times + first + EPOCH, values, strict=True):
@@ -194,7 +199,7 @@ def _lines(case: Case, course: Course, first: int) -> tuple[list[tuple[float, st
             t = round(at + EPOCH, 3)
             rows.append((t, json.dumps({**mark, "t": t})))
     rows.sort(key=lambda row: row[0])
-    return rows, roles
+    return rows, probes
 
 
 def make(folder: Path, draw: int) -> Files:
@@ -206,7 +211,8 @@ def make(folder: Path, draw: int) -> Files:
     case = draw_case(draw)
     course = run(case)
     first = int(course.out_s) if case.starts_at_out else 0
-    rows, roles = _lines(case, course, first)
+    rows, probes = _lines(case, course, first)
+    roles = list(probes)
     with gzip.open(out.session, "wt", encoding="utf-8", compresslevel=3) as stream:
         stream.writelines(text + "\n" for _t, text in rows)
     out.plan.write_text(_plan_text(case, roles), encoding="utf-8")
@@ -224,7 +230,7 @@ def make(folder: Path, draw: int) -> Files:
         "moved_at": case.watch.moved_at_s, "moved_told": case.watch.told,
         "altitude": case.altitude_m, "limit": course.limit_c, "loss": course.lost_share,
         "set_point": case.set_point, "room": case.room.mean_c, "warming": case.room.warming_k,
-        "depth_mm": case.depth_m * 1000,
+        "depth_mm": case.depth_m * 1000, "probes": probes,
     }  # fmt: skip
     out.truth.write_text(json.dumps(truth), encoding="utf-8")
     return out

@@ -63,6 +63,23 @@ def forecasts(part: str, shots: list[Shot], show: int, whose: Callable[[int], st
               f"{'in' if s.covered else 'OUTSIDE'} interval; {whose(s.draw)}")  # fmt: skip
 
 
+def classes(shots: list[Shot], groups: Callable[[int], list[str]]) -> None:
+    """Print cooling at half way by what distinguishes the recordings, surprises left out."""
+    half = [
+        s for s in shots if s.milestone.startswith("c") and s.fraction == 0.5 and not s.surprise
+    ]
+    found: dict[str, list[Shot]] = {}
+    for s in half:
+        for name in groups(s.draw):
+            found.setdefault(name, []).append(s)
+    for name, group in sorted(found.items()):
+        print(
+            f"   {name}: {_percent(s.share for s in group)}, bias "
+            f"{np.median([s.signed for s in group]) * 100:+.0f} %, covered "
+            f"{np.mean([s.covered for s in group]) * 100:.0f} % (n {len(group)})"
+        )
+
+
 def called(part: str, calls: list[Call], show: int, whose: Callable[[int], str]) -> None:
     """Print how milestones were called."""
     letter = "c" if part == "cooling" else "b"

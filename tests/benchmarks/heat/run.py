@@ -38,10 +38,26 @@ def _about(truth: dict[str, Any]) -> str:
     return (
         f"{truth['kind']} {truth['pan']} {truth['depth_mm']:.0f} mm, {truth['altitude']:.0f} m, "
         f"{'room watched' if 'room' in truth['roles'] else 'room assumed'} {truth['room']:.1f} °C"
-        f"{' warming %.1f K' % truth['warming'] if truth['warming'] else ''}, {truth['watch']} probe, "  # noqa: UP031
+        f"{' warming %.1f K' % truth['warming'] if truth['warming'] else ''}, {truth['watch']} probe ({_faults(truth)}), "  # noqa: UP031
         f"{'' if 'oven' in truth['roles'] else 'no oven probe, '}"
         f"{'' if truth['told_in'] else 'in untold, '}{'' if truth['told_out'] else 'out untold, '}{truth['start_place']}; {moves}"
     )
+
+
+def _groups(truth: dict[str, Any]) -> list[str]:
+    moved = [what for _at, what in truth["changes"] if what not in ("draught", "probe moved")]
+    told = "told" if all(truth["told_moves"]) else "untold"
+    return [
+        "room " + ("watched" if "room" in truth["roles"] else "assumed"),
+        f"ends: {moved[-1]}, {told}" if moved else f"ends: {truth['start_place']}",
+        "pan " + truth["pan"],
+        "probe " + ("moved or pulled" if truth["moved_at"] or truth["pulled_s"] else "left alone"),
+    ]
+
+
+def _faults(truth: dict[str, Any]) -> str:
+    core = truth["probes"]["core"]
+    return f"step {core['step_k']:g}, offset {core['offset_k']:+.2f} K, each {truth['rates']['core']:g} s"
 
 
 def main() -> None:
@@ -69,6 +85,7 @@ def main() -> None:
     ovens: list[ovenscore.OvenScore] = []
     took: list[tuple[float, float, int]] = []
     about: dict[int, str] = {}
+    groups: dict[int, list[str]] = {}
     for draw in draws:
         found = recording.make(given.folder, draw)
         if given.only_make:
@@ -81,6 +98,7 @@ def main() -> None:
             if event["kind"] == "alert":
                 print(f"draw {draw}: alert {event['text']}")
         about[draw] = _about(truth)
+        groups[draw] = _groups(truth)
         took.append((seconds, (truth["end"] - truth["first"]) / 3600, draw))
         shots += judge.shots(truth, curves["surroundings"], events)
         calls += judge.calls(truth, curves["point"], curves["valid"], events)
@@ -94,6 +112,8 @@ def main() -> None:
     for part in ("cooling", "bake"):
         if given.part in (part, "all"):
             report.forecasts(part, shots, given.show, whose)
+            if part == "cooling":
+                report.classes(shots, groups.__getitem__)
             report.called(part, calls, given.show, whose)
             report.never(never, part[0], whose)
     if given.part in ("oven", "all"):
