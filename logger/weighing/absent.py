@@ -38,7 +38,7 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
             state.base, state.tared, state.same_zero = lifted, True, False
             made = state.new_piece(lifted, state.started(base))
             return state.end(made, rest, sudden)
-        return _returned(state, rest, lifted, d, mass, sudden)
+        return _returned(state, rest, base, lifted, mass, sudden)
     slow_filter = state.motion.duration_us(base.level_kg, rest.level_kg) <= SLOW_PUT_US
     started_us = state.started(base)
     known = any(abs(mass - k) <= max(3 * d, 0.004 * k) for k in bench.known_kg)
@@ -53,9 +53,9 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
 
 
 def _returned(
-    state: Standing, rest: Rest, lifted: Rest, d: float, mass: float, sudden: bool
+    state: Standing, rest: Rest, base: Rest, lifted: Rest, mass: float, sudden: bool
 ) -> bool:
-    bench = state.bench
+    bench, d = state.bench, state.division_kg
     change = rest.level_kg - lifted.level_kg
     same = max(1.6 * d, 3.0 * (rest.mean_error_kg + lifted.mean_error_kg), 0.0005 * abs(mass))
     bench.lifted_to_zero = False
@@ -71,11 +71,15 @@ def _returned(
     if 0 < -change <= min(content, max(SCRAPED_KG, SCRAPED_PART * content)) and not emptied:
         # What stayed on the scraper is batter, of every line: no line's take-back was seen.
         bench.present, state.base = True, rest
+        bench.back(rest.start_us)
         state.contained_us = rest.settled_us
         state.same_zero = False
         return False
-    if change > 0 and state.plausible(change) and not emptied:
-        bench.present = True
+    # What comes in one go is another container; what comes after the old one's weight was added.
+    started_us = state.started(base)
+    fits = state.is_ingredient(change, started_us) if sudden else state.plausible(change)
+    if change > 0 and fits and not emptied:
+        bench.present, state.same_zero = True, False
         bench.back(rest.start_us)
         # It may have come back some time before more was added.
         same_kg = lifted.level_kg + 2 * d

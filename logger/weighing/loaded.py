@@ -39,7 +39,13 @@ def _explain(
         value = rest.level_kg - state.continuity.offset_kg
         finger = -FINGER_KG <= value <= 1.2 * d
         early = rest.start_us - zeroing.t_us < 2 * S or (rest.shifted and step < 0)
-        if finger and early and rest.level_kg > bench.bowl_kg - 0.5 * abs(bench.bowl_kg):
+        told = value > 0.6 * d and state.is_awaited(step, rest.start_us)
+        if (
+            finger
+            and early
+            and not told
+            and rest.level_kg > bench.bowl_kg - 0.5 * abs(bench.bowl_kg)
+        ):
             # The key was pressed with a heavy finger: what it left is zero error.
             state.realign(-step)
             state.base = rest
@@ -52,6 +58,8 @@ def _explain(
         gone = max(1.6 * d, 0.5 * (bench.bowl_kg - bench.empty_kg))
     small = abs(step) <= max(tol, 2.5 * d)
     if _is_tail(state, rest, base, piece) and small and (rest.shifted or abs(step) <= tol):
+        return state.extend(rest)
+    if rest.shifted and abs(step) <= tol and _is_same(state, base, piece):
         return state.extend(rest)
     if rest.shifted and small and rest.start_us - state.contained_us < TAIL_US:
         bench.bowl_kg += step
@@ -67,6 +75,11 @@ def _explain(
             return False
     low = state.motion.low_kg
     if rest.level_kg < bench.bowl_kg - gone:
+        empty = bench.empty_kg
+        if empty is not None and low <= empty + gone and rest.level_kg > empty + gone:
+            # The pan was empty for a moment, then a lighter container was put on it.
+            bench.lifted_from, bench.present = base, False
+            return explain_absent(state, rest, base, d, piece)
         return _lift(state, rest, base, d, net)
     if low < bench.bowl_kg - max(2 * gone, 0.3 * abs(bench.bowl_kg - (bench.empty_kg or low))):
         # Lifted and put back without a rest between.
@@ -103,16 +116,23 @@ def _explain(
     return state.end(piece or state.new_piece(base, state.started(base)), rest, sudden)
 
 
+def _is_same(state: Standing, base: Rest, piece: Piece | None) -> bool:
+    """Whether this is a better look at the shaken rest at which the last piece ended."""
+    return _is_end(state, base, piece) and base.noise_kg > 0.8 * base.division_kg
+
+
 def _is_tail(state: Standing, rest: Rest, base: Rest, piece: Piece | None) -> bool:
     """Whether what moved since is still the end of the last piece: drops, filter, creep."""
     last = state.last_piece
     return (
-        last is not None
-        and piece is None
-        and last.after is base
-        and state.same_zero
-        and rest.start_us - last.ended_us < TAIL_US
+        last is not None and _is_end(state, base, piece) and rest.start_us - last.ended_us < TAIL_US
     )
+
+
+def _is_end(state: Standing, base: Rest, piece: Piece | None) -> bool:
+    """Whether nothing was added since the last piece ended, at the same zero."""
+    last = state.last_piece
+    return last is not None and piece is None and last.after is base and state.same_zero
 
 
 def _is_second_tare(state: Standing, rest: Rest, base: Rest, step: float, d: float) -> bool:

@@ -183,6 +183,7 @@ class Weighing:
         if (
             index is None
             or not piece.sudden
+            or piece.contiguous
             or piece.scale != scale.name
             or piece.mass_kg < 0.015
             or t_us - piece.ended_us > RECENT_US

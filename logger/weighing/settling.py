@@ -18,6 +18,7 @@ from itertools import pairwise
 
 S = 1_000_000
 QUIET_US = S // 2 - 30_000  # six readings at 10 Hz, with some jitter of their times
+FEWEST_PERIODS = 3.4  # four readings, however slow the scale
 REFINE_US = 4 * S  # a rest's level is refined this long; what moves later is creep
 KEEP_US = 4 * S
 KEEP_READINGS = 200
@@ -140,7 +141,7 @@ class Settler:
         near = abs(self._mean - rest.level_kg) < max(0.45 * d_kg, 0.5 * rest.noise_kg)
         if near and t_us - rest.settled_us <= REFINE_US and size <= self._refine_limit:
             self._refine(rest, y_kg)
-        if abs(self._mean - rest.level_kg) < 0.55 * d_kg:
+        if abs(self._mean - rest.level_kg) < 0.55 * d_kg and rest.noise_kg <= 0.8 * d_kg:
             return None
         return self._shifted(rest, t_us, d_kg)
 
@@ -159,7 +160,12 @@ class Settler:
 
     def _shifted(self, rest: Rest, t_us: int, d_kg: float) -> Rest | None:
         noisy = rest.noise_kg > 0.8 * d_kg
-        values = self._since(t_us - (1_500_000 if noisy else QUIET_US))
+        quiet_us = max(QUIET_US, round(FEWEST_PERIODS * self._period_us))
+        if noisy and t_us - rest.settled_us >= QUIET_US:
+            calm = self._since(t_us - quiet_us)
+            if len(calm) >= 4 and max(calm) - min(calm) <= 1.05 * d_kg:
+                return self._found(calm, t_us, d_kg, shifted=True)  # what shook has stopped
+        values = self._since(t_us - (max(1_500_000, quiet_us) if noisy else quiet_us))
         half = len(values) // 2
         if half < 2 or t_us - rest.settled_us < QUIET_US:
             return None

@@ -86,13 +86,17 @@ class Standing:
         """Whether a change by so much could be an addition to some line, or a take-back."""
         return self._plausible(change_kg, self.division_kg)
 
+    def is_awaited(self, rise_kg: float, start_us: int) -> bool:
+        """Whether a line's mark waits for a rise, this one began after it, and it fits."""
+        return self._awaited(rise_kg, start_us, self.division_kg)
+
     def is_ingredient(self, rise_kg: float, start_us: int) -> bool:
         """Whether something put down in one go is more likely for a line than a container.
 
         It is where a line's mark waits for it, or where it is lighter than bowls are and some line
         may take it. The tare key right after it still tells otherwise.
         """
-        if self._awaited(rise_kg, start_us, self.division_kg):
+        if self.is_awaited(rise_kg, start_us):
             return True
         return rise_kg < LIGHTEST_BOWL_KG and self.plausible(rise_kg)
 
