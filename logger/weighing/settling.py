@@ -162,9 +162,9 @@ class Settler:
         noisy = rest.noise_kg > 0.8 * d_kg
         quiet_us = max(QUIET_US, round(FEWEST_PERIODS * self._period_us))
         if noisy and t_us - rest.settled_us >= QUIET_US:
-            calm = self._since(t_us - quiet_us)
-            if len(calm) >= 4 and max(calm) - min(calm) <= 1.05 * d_kg:
-                return self._found(calm, t_us, d_kg, shifted=True)  # what shook has stopped
+            newest = self._since(t_us - quiet_us)
+            if len(newest) >= 4 and max(newest) - min(newest) <= 1.05 * d_kg:
+                return self._found(newest, t_us, d_kg, shifted=True)  # what shook has stopped
         values = self._since(t_us - (max(1_500_000, quiet_us) if noisy else quiet_us))
         half = len(values) // 2
         if half < 2 or t_us - rest.settled_us < QUIET_US:
