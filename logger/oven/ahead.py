@@ -37,7 +37,7 @@ PERIODS = 2.0
 # Walls follow the air within about this time.
 WALLS_S = 720.0
 # An oven that gains less than this and is this far below its dial is not heating.
-IDLE_C_PER_S, IDLE_BELOW_C = 0.004, 15.0
+IDLE_C_PER_S, IDLE_BELOW_C, IDLE_S = 0.004, 15.0, 180.0
 LONGEST_S = 4 * 3600.0
 NORMAL = NormalDist()
 
@@ -83,7 +83,7 @@ def ahead(trace: Trace, turns: list[Turn], cycles: list[Cycle], set_point_c: flo
 
 def _from_rise(trace: Trace, now_s: float, set_point_c: float) -> Ahead | None:
     recent = trace.between(now_s - SLOPE_S, now_s)
-    if len(recent) < 4 or recent[-1].t_s - recent[0].t_s < SLOPE_S / 2:
+    if len(recent) < 4 or recent[-1].t_s - recent[0].t_s < 0.8 * SLOPE_S:
         return None
     t, c, slope = line(recent)
     here_c = c + slope * (now_s - t)
@@ -92,8 +92,10 @@ def _from_rise(trace: Trace, now_s: float, set_point_c: float) -> Ahead | None:
         level_c = set_point_c - WITHIN_C
         touched_s = next((s.t_s for s in trace.smooth if s.celsius >= level_c), now_s)
         return _lasting(SETTLES_S, SETTLES_SPREAD, now_s - touched_s)
-    if slope < IDLE_C_PER_S:
-        return Ahead(None, None, None, here_c) if gap_c > IDLE_BELOW_C else None
+    across = math.sqrt(sum((s.t_s - t) ** 2 for s in recent))
+    if slope < IDLE_C_PER_S + 2 * trace.noise.sigma_c / across:
+        is_idle = gap_c > IDLE_BELOW_C and now_s - trace.samples[0].t_s > IDLE_S
+        return Ahead(None, None, None, here_c) if is_idle else None
     rise_s = gap_c / slope
     before = trace.between(now_s - APART_S - SLOPE_S, now_s - APART_S)
     spread = RISE_SPREAD + 0.15  # the slope alone does not show how it will fall

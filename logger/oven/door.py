@@ -24,6 +24,8 @@ from logger.oven.own import Drop, OwnDrops
 # known then, and a slow one is taken for one of them.
 LONGEST_UNKNOWN_S = 110.0
 UNSETTLED_S = 600.0
+# An overshoot is smaller than this share of the door that caused it.
+OVERSHOOT_SHARE = 0.5
 # The own falls are known after this many cycles (rise to rise and fall to fall overlap by half).
 KNOWN_CYCLES = 4
 # A thermostat first switches near its dial; a dip that begins further below it is a door's.
@@ -123,6 +125,7 @@ class Door:
     _marks: list[float] = field(default_factory=list)
     _in_a_row: int = 0
     _unsettled_until_s: float = -1e9
+    _last_depth_c: float = 0.0
     _first_fall_until_s: float = -1e9
     _waiting: list[_Candidate] = field(default_factory=list)
     _seen: list[_Candidate] = field(default_factory=list)
@@ -254,7 +257,7 @@ class Door:
         dip = found.dip
         if self._is_known(dip.start_s):
             self._first_fall_until_s = dip.known_s + FIRST_FALL_S
-            self._unsettled_until_s = dip.end_s + UNSETTLED_S
+            self._unsettled_until_s, self._last_depth_c = dip.end_s + UNSETTLED_S, dip.depth_c
             return dip
         repeats = self._is_repeated(found)
         self._seen.append(found)
@@ -266,10 +269,11 @@ class Door:
         if self._is_marked(dip.start_s) or not near:
             return dip
         if self._in_a_row == 0 and len(self._own[0].cycles) > 0:
-            # An oven that holds still, unsettled by the door before.
-            if dip.lowest_s - dip.start_s > LONGEST_UNKNOWN_S:
+            # An oven that holds still, unsettled by the door before: its regulator overshoots.
+            is_slow = dip.lowest_s - dip.start_s > LONGEST_UNKNOWN_S
+            if is_slow or dip.depth_c < OVERSHOOT_SHARE * self._last_depth_c:
                 return None
-            self._unsettled_until_s = dip.end_s + UNSETTLED_S
+            self._unsettled_until_s, self._last_depth_c = dip.end_s + UNSETTLED_S, dip.depth_c
             return dip
         oldest_s = dip.start_s - LONGEST_WAIT_S
         self._waiting = [c for c in self._waiting if c.dip.start_s > oldest_s] + [found]

@@ -5,8 +5,8 @@ things tell of the lag, neither surely, so both are weights over a grid of lags 
 is usual:
 
 - *half cycles*: between two switchings the oven runs free, so that the reading is a slow bend and
-  two decays, of the element and of the probe (with the air's own few seconds). Which of the two is
-  which, only what is usual can say.
+  two decays, of the element and of the probe with the air's own lag, which may be a few seconds or
+  most of a minute. Which of the two is which, only what is usual can say; a sharp turn bounds both.
 - *doors*: see `logger.oven.dipfit`; a door does not move the element.
 """
 
@@ -22,14 +22,17 @@ import numpy as np
 from logger.oven.air import Sample, Trace
 from logger.oven.dipfit import AFTER_S, BEFORE_S, LAGS_S, lag_evidence, spread_of
 
-# Probes from a bare thermocouple (3 s) to a thick sheath in still air (60 s) are met, elements from
-# bare wires (15 s) to cast ones (minutes): common practice, no source. Spreads are of logarithms.
-USUAL_S, USUAL_SPREAD = 18.0, 0.8
+# Probes from a bare thermocouple (3 s) to a thick sheath in still air (60 s) are met: even between
+# these on a logarithmic scale. Elements reach from bare wires (15 s) to cast ones (minutes), air
+# from a bare cavity to one full of racks and stones. Common practice, no source; spreads are of the
+# logarithm.
+USUAL_S, USUAL_SPREAD = 13.4, 0.865
 ELEMENT_S, ELEMENT_SPREAD = 70.0, 0.6
-# The air follows its surroundings by itself within so many seconds, which add to a lag.
-AIR_S = 8.0
+AIR_S, AIR_SPREAD = 20.0, 1.0
+# Racks, stones and walls bend a half cycle, too: what it says counts for this share.
+HALVES_SHARE = 0.6
 # The decays are no purer, and a door's answer no surer, than this.
-DECAY_SPREAD, DOOR_SPREAD = 0.25, 0.5
+DECAY_SPREAD, DOOR_SPREAD = 0.2, 0.5
 DECAYS_S = np.geomspace(3.0, 160.0, 18)
 PAIRS = tuple(combinations(range(len(DECAYS_S)), 2))
 # The model of a half cycle is no better than this share of its height, and neighbouring errors are
@@ -89,7 +92,7 @@ class ProbeLag:
         logs = _log_normal(LAGS_S, USUAL_S, USUAL_SPREAD) + self._doors
         if self._halves:
             weights = np.exp(self._pairs - self._pairs.max())
-            logs = logs + np.log(weights @ PAIR_LAGS + 1e-12)
+            logs = logs + HALVES_SHARE * np.log(weights @ PAIR_LAGS + 1e-12)
         self.seconds = math.exp(spread_of(logs)[0])
 
     def delay_s(self, period_s: float) -> float:
@@ -126,13 +129,20 @@ def _decays(samples: Sequence[Sample], sigma_c: float) -> np.ndarray:
 
 def _pair_lags() -> np.ndarray:
     """Weight of each of `LAGS_S` under each pair: the probe is the faster decay, or the slower."""
+    steps = np.linspace(-2.0, 2.0, 17)
+    air_s = AIR_S * np.exp(AIR_SPREAD * steps)
+    usual = np.exp(-0.5 * steps**2)
+    together = LAGS_S[:, None] + air_s
+
+    def weight(decay_s: float) -> np.ndarray:
+        out: np.ndarray = np.exp(_log_normal(together, decay_s, DECAY_SPREAD)) @ usual
+        return out
+
     out = np.empty((len(PAIRS), len(LAGS_S)))
     for k, (i, j) in enumerate(PAIRS):
         fast, slow = DECAYS_S[i], DECAYS_S[j]
-        is_fast = _log_normal(LAGS_S + AIR_S, fast, DECAY_SPREAD)
-        is_slow = _log_normal(LAGS_S + AIR_S, slow, DECAY_SPREAD)
-        of_slow, of_fast = _log_normal(np.array([slow, fast]), ELEMENT_S, ELEMENT_SPREAD)
-        out[k] = np.exp(is_fast + of_slow) + np.exp(is_slow + of_fast)
+        of_slow, of_fast = np.exp(_log_normal(np.array([slow, fast]), ELEMENT_S, ELEMENT_SPREAD))
+        out[k] = weight(fast) * of_slow + weight(slow) * of_fast
     return out
 
 

@@ -91,8 +91,11 @@ def test_a_later_day_changes_only_the_times(session: Any) -> None:
     for a, b in zip(now, later, strict=True):
         for field in dataclasses.fields(a):
             before, after = getattr(a, field.name), getattr(b, field.name)
+            if not isinstance(before, float):
+                assert after == before
+                continue
             shift = 86_400.0 if field.name.endswith("_at") else 0.0
-            assert after == (before if before is None else pytest.approx(before + shift, abs=2e-6))
+            assert after == pytest.approx(before + shift, abs=2e-6)
 
 
 def test_a_copied_room_goes_on_as_the_first(session: Any) -> None:
@@ -204,8 +207,8 @@ def test_a_mark_makes_a_shallow_dip_a_door(ovens: ModuleType) -> None:
             element_s=45.0,
             element_power_c_per_s=3.0,
             wall_s=500.0,
-            doors=[(3100.0 + 40 * draw, 3109.0 + 40 * draw)],
-            door_s=14.0,
+            doors=[(3100.0 + 40 * draw, 3106.0 + 40 * draw)],
+            door_s=20.0,
             probe_lag_s=25.0,
             noise_c=0.1,
             length_s=3800.0,
