@@ -1,7 +1,7 @@
 """Three cells from the surface to the core: the physics of one time step, for many cakes at once.
 
 Outer, middle and core cell are equal and exchange heat with their neighbours; hot moist crumb
-exchanges faster than cool crumb. The outer cell is heated by the oven up to the plateau where all
+exchanges faster than cool crumb (in the oven as `logger.thermal.baking` says). The outer cell is heated by the oven up to the plateau where all
 heat goes into evaporation, or loses heat to the surrounding air: in proportion to an excess to the
 power 1 + m (natural convection, radiation), and by evaporation in proportion to the difference of
 vapour pressures.
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logger.thermal.baking import exchange_factors
 from logger.thermal.design_points import Array
 
 REFERENCE_EXCESS_K = 30.0  # at which `loss` is the dry rate
@@ -33,7 +34,8 @@ class Rates:
         evaporation: share of the dry loss at 50 °C.
         heating: of the whole cake in the oven, 1/s.
         plateau: where boiling holds the cells in the oven, °C.
-        rising: how much faster rising batter exchanges in the oven than the crumb it becomes.
+        rising: how much faster batter exchanges than the crumb it becomes.
+        vapour: by how much crumb just below boiling exchanges more than cool crumb.
     """
 
     exchange: Array
@@ -44,6 +46,7 @@ class Rates:
     heating: Array
     plateau: Array
     rising: Array
+    vapour: Array
 
 
 def vapour_pressure_kpa(celsius: Array) -> Array:
@@ -67,13 +70,11 @@ def loss_rate(outer: Array, air: Array, rates: Rates) -> Array:
     return out
 
 
-def _exchange(sum_of_two: Array, rates: Rates, in_oven: bool) -> Array:
-    """Exchange rate between two cells from the sum of their temperatures."""
+def _exchange(sum_of_two: Array, rates: Rates) -> Array:
+    """Exchange rate between two cooling cells from the sum of their temperatures."""
     heat = np.minimum(np.maximum((sum_of_two - 2 * WARM_C) * (0.5 / HOT_SPAN_K), 0.0), 1.2)
-    g: Array = rates.exchange * (1.0 + rates.hot * heat * heat)
-    if in_oven:
-        g *= rates.rising
-    return g
+    out: Array = rates.exchange * (1.0 + rates.hot * heat * heat)
+    return out
 
 
 def step(cells: Array, dt_s: float, air: Array, rates: Rates, in_oven: bool) -> Array:
@@ -87,7 +88,11 @@ def step(cells: Array, dt_s: float, air: Array, rates: Rates, in_oven: bool) -> 
         in_oven: whether the air heats and boiling bounds the cells.
     """
     t1, t2, t3 = cells
-    g, h = _exchange(t1 + t2, rates, in_oven), _exchange(t2 + t3, rates, in_oven)
+    if in_oven:
+        factors = exchange_factors(cells, rates.plateau, rates.rising, rates.vapour)
+        g, h = rates.exchange * factors
+    else:
+        g, h = _exchange(t1 + t2, rates), _exchange(t2 + t3, rates)
     k = 3.0 * rates.heating if in_oven else loss_rate(t1, air, rates)
     # θ-scheme, θ a little over a half so that the fast modes die out.
     ahead, now = 0.55 * dt_s, 0.45 * dt_s

@@ -14,23 +14,23 @@ import math
 
 import numpy as np
 
+from logger.thermal.baking import at_tip
 from logger.thermal.cake_model import Rates, step
 from logger.thermal.design_points import Array, Disturbances, normal_design
+from logger.thermal.particles import Particles
+from logger.thermal import particles as bake
 from logger.thermal.priors import Priors
 
 MEMBERS = 360
 # Rows of the state.
 OUTER, MIDDLE, CORE, EXCHANGE, LOSS, HEATING = range(6)
-HOT, BEND, EVAPORATION, PLATEAU, AIR, RISING = range(6, 12)
-FUTURE_RATE, FUTURE_AIR = 12, 13  # of the design only: disturbances of the time to come
-ROWS = 12
+HOT, BEND, EVAPORATION, PLATEAU, AIR, CONDUCTS = range(6, 12)
+VAPOUR, EXPANSION, TIP = range(12, 15)
+FUTURE_RATE, FUTURE_AIR = 15, 16  # of the design only: disturbances of the time to come
+ROWS = 15
 
 # Natural convection alone gives m = 0.25, radiation about 0.1 (Holman; Incropera).
 BEND_PRIOR = (0.2, 0.08)
-# Batter is thinner and denser than the crumb it becomes: it exchanges faster by the ratio of k ρ,
-# (0.23 · 800)/(0.12 · 350). Rising, it goes from the one to the other: their geometric mean.
-RISING_PRIOR = (math.log(2.1), 0.4)
-
 # Steady disturbances, standard deviation after one hour.
 RATE_DRIFT = 0.12  # of the logarithms of exchange, loss and heating
 AIR_DRIFT_K = 0.3
@@ -53,6 +53,16 @@ CORRELATION_S = 240.0
 LONGEST_STEP_S = 30.0
 OUTLIER = 2.5  # standardised innovation from which a reading counts for less
 
+_OF_BAKE = (
+    (EXCHANGE, bake.EXCHANGE),
+    (HEATING, bake.HEATING),
+    (CONDUCTS, bake.CONDUCTS),
+    (VAPOUR, bake.VAPOUR),
+    (EXPANSION, bake.EXPANSION),
+    (PLATEAU, bake.PLATEAU),
+    (TIP, bake.TIP),
+)
+
 
 class Ensemble:
     """Possible cakes at `t_s` (seconds since the room's origin).
@@ -71,26 +81,59 @@ class Ensemble:
         self._last_assimilated_s: float | None = None
         self.changed_s = t_s
         self._doubt = priors.doubt
+        self._priors = priors
+        self._bake: Particles | None = None
         self._air_c = priors.batter_c[0]
         z = self._z
         self.x = np.empty((ROWS, MEMBERS))
         for row, (centre, spread) in (
             (EXCHANGE, priors.exchange_per_s),
             (LOSS, priors.loss_per_s),
-            (HEATING, priors.heating_per_s),
+            (HEATING, priors.bake.heating_per_s),
             (HOT, priors.hot),
             (EVAPORATION, priors.evaporation),
+            (CONDUCTS, priors.bake.conducts),
+            (VAPOUR, priors.bake.vapour),
+            (EXPANSION, priors.bake.expansion),
         ):
             self.x[row] = math.log(centre) + spread * z[row]
         self.x[BEND] = BEND_PRIOR[0] + BEND_PRIOR[1] * z[BEND]
         self.x[PLATEAU] = priors.plateau_c[0] + priors.plateau_c[1] * z[PLATEAU]
         self.x[AIR] = 0.0
-        self.x[RISING] = RISING_PRIOR[0] + RISING_PRIOR[1] * z[RISING]
+        self.x[TIP] = priors.bake.tip[0] + priors.bake.tip[1] * z[TIP]
+        self._sides = priors.bake.sides
         self.x[:3] = priors.batter_c[0]
+
+    def enter_oven(self, celsius: float, spread_k: float) -> None:
+        """From now on it bakes, from batter of one temperature."""
+        self.in_oven, self.changed_s = True, self.t_s
+        self._bake = Particles(self._priors, self.t_s, celsius, spread_k)
+        self._take_over()
+
+    def _take_over(self) -> None:
+        """The members are those of the bake that are believed."""
+        b = self._bake
+        if b is None:
+            return
+        index = b.chosen(MEMBERS)
+        self.x[:3] = b.cells[:, index]
+        for row, of in _OF_BAKE:
+            self.x[row] = b.parameters[of, index]
 
     def copy(self) -> Ensemble:
         """An ensemble that goes its own way from here."""
         return copy.deepcopy(self)
+
+    def at_tip(self) -> Array:
+        """What the core probe's tip has: in the oven it may be anywhere in the cake."""
+        if not self.in_oven:
+            return self.x[CORE].copy()
+        return at_tip(self.x[:3], self.x[TIP], np.exp(self.x[EXPANSION]))[0]
+
+    def leave_oven(self) -> None:
+        """From now on the cake cools; what the tip has is called the core."""
+        self.x[CORE] = self.at_tip()
+        self.in_oven, self.changed_s, self._bake = False, self.t_s, None
 
     def start_uniform(self, celsius: float, spread_k: float) -> None:
         """Cells of one temperature, as batter has them."""
@@ -126,22 +169,29 @@ class Ensemble:
     def rates(self) -> Rates:
         """The members' rates as the model wants them."""
         x = self.x
+        sides = self._sides if self.in_oven else 1.0
         # The exponentials' limits keep a member that was moved far by one reading physical.
         return Rates(
-            exchange=np.exp(np.clip(x[EXCHANGE], -12.0, -1.5)),
+            exchange=np.exp(np.clip(x[EXCHANGE], -12.0, -1.5)) * sides,
             hot=np.exp(np.clip(x[HOT], -3.0, 2.0)),
             loss=np.exp(np.clip(x[LOSS], -13.0, -3.5)),
             bend=np.clip(x[BEND], 0.0, 0.4),
             evaporation=np.exp(np.clip(x[EVAPORATION], -6.0, 1.5)),
             heating=np.exp(np.clip(x[HEATING], -12.0, -3.5)),
             plateau=x[PLATEAU],
-            rising=np.exp(np.clip(x[RISING], -0.7, 2.5)),
+            rising=np.exp(np.clip(x[CONDUCTS] + x[EXPANSION], -0.7, 3.0)),
+            vapour=np.exp(np.clip(x[VAPOUR], -2.0, 4.0)),
         )
 
     def advance(self, t_s: float, air_c: float) -> None:
         """Let the cells live until `t_s` in air of `air_c`, with the steady disturbances."""
         span = t_s - self.t_s
         if span <= 0:
+            return
+        if self._bake is not None:
+            self._bake.advance(t_s, air_c)
+            self.t_s = t_s
+            self._take_over()
             return
         rates = self.rates()
         self._air_c = air_c
@@ -168,7 +218,13 @@ class Ensemble:
 
     def assimilate(self, measured_c: float, row: int = CORE, extra_sd_k: float = 0.0) -> float:
         """Learn from a reading at the cells' time; gives its standardised innovation."""
-        y = self.surface() if row == OUTER else self.x[row].copy()
+        if self._bake is not None:
+            cells = self._bake.cells
+            y = cells[0] - 0.4 * (cells[1] - cells[0]) if row == OUTER else self._bake.at_tip()
+            z = self._bake.assimilate(measured_c, y, extra_sd_k)
+            self._take_over()
+            return z
+        y = self.surface() if row == OUTER else self.at_tip()
         elapsed = CORRELATION_S
         if row == CORE:
             if self._last_assimilated_s is not None:
@@ -201,13 +257,15 @@ class Ensemble:
         return innovation / math.sqrt(total)
 
     def core(self) -> tuple[float, float]:
-        """Mean and standard deviation of the core."""
-        row = self.x[CORE]
+        """Mean and standard deviation of what the core probe should read."""
+        if self._bake is not None:
+            return self._bake.read()
+        row = self.at_tip()
         return float(row.mean()), float(row.std())
 
     def settle_on(self, core_c: float) -> None:
         """The probe now reads another place: move the cells with it, keep what was learnt."""
-        shift = core_c - float(self.x[CORE].mean())
+        shift = core_c - self.core()[0]
         self.x[:3] += shift
         self.x[CORE] = core_c + 0.4 * self._z[CORE]
         self.x[MIDDLE] += 0.5 * self._disturbances.next()

@@ -9,14 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.thermal.baking import at_tip
 from logger.thermal.cake_model import Rates, step
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import (
     AIR,
+    EXPANSION,
     FUTURE_AIR_DRIFT_K,
     FUTURE_RATE_DRIFT,
     LONGEST_DRIFT_H,
     MEMBERS,
+    TIP,
     Ensemble,
 )
 
@@ -90,10 +93,12 @@ def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) 
     horizon = HORIZON_BAKE_S if in_oven else HORIZON_COOLING_S
     longest = LONGEST_STEP_BAKE_S if in_oven else LONGEST_STEP_COOLING_S
     offset = np.zeros(MEMBERS) if in_oven else ensemble.x[AIR]
+    tip = ensemble.x[TIP], np.exp(ensemble.x[EXPANSION])
     t, dt = 0.0, FIRST_STEP_S
-    times, means, sds = [0.0], [float(cells[2].mean())], [float(cells[2].std())]
+    core = _inside(cells, *tip) if in_oven else cells[2]
+    times, means, sds = [0.0], [float(core.mean())], [float(core.std())]
     crossings = [np.full(MEMBERS, math.inf) for _ in goals]
-    values = [_value(goal, cells, room_c) for goal in goals]
+    values = [_value(goal, cells, core, room_c) for goal in goals]
     for goal, value, crossing in zip(goals, values, crossings, strict=True):
         crossing[_beyond(goal, value)] = 0.0
     peaks = [value.copy() for value in values]
@@ -110,13 +115,15 @@ def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) 
             rates.heating * factor,
             rates.plateau,
             rates.rising,
+            rates.vapour,
         )
         room_drift = FUTURE_AIR_DRIFT_K * root * air_drift
         air = air_c + (np.zeros(MEMBERS) if in_oven else offset + room_drift)
         cells = step(cells, dt, air, moved, in_oven)
+        core = _inside(cells, *tip) if in_oven else cells[2]
         t += dt
         for i, goal in enumerate(goals):
-            value = _value(goal, cells, room_c + (0.0 if in_oven else room_drift))
+            value = _value(goal, cells, core, room_c + (0.0 if in_oven else room_drift))
             new = np.isinf(crossings[i]) & _beyond(goal, value)
             if new.any():
                 before, after = values[i][new], value[new]
@@ -125,8 +132,8 @@ def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) 
             values[i] = value
             peaks[i] = np.maximum(peaks[i], value) if goal.rising else value
         times.append(t)
-        means.append(float(cells[2].mean()))
-        sds.append(float(cells[2].std()))
+        means.append(float(core.mean()))
+        sds.append(float(core.std()))
         dt = min(dt * GROWTH, longest)
     return Course(
         times_s=ensemble.t_s + np.array(times),
@@ -139,11 +146,16 @@ def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) 
     )
 
 
-def _value(goal: Goal, cells: Array, room: float | Array) -> Array:
+def _inside(cells: Array, tip: Array, expansion: Array) -> Array:
+    """What the tip reads once it is covered; until then the core's, which crosses nothing."""
+    inside, covered = at_tip(cells, tip, expansion)
+    return np.where(covered, inside, cells[2])
+
+
+def _value(goal: Goal, cells: Array, core: Array, room: float | Array) -> Array:
     if goal.of == "surface":
         out: Array = cells[0] - 0.4 * (cells[1] - cells[0])
         return out
-    core: Array = cells[2]
     return core - room if goal.of == "above room" else core
 
 

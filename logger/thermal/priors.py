@@ -2,10 +2,9 @@
 
 Centres come from physics and published ranges. Within those ranges some choices were made while
 watching development data: for a plan that tells nothing, the depth, the doubt and the spread of
-hot conduction, with one real cooling curve (mosaicData's CoolingWater) in view; for the oven, how
-exchange changes with rising, with cakes of the tests' own equations in view. So the check on that
-curve is no blind one; the tests' coverage is measured on cakes drawn afterwards. Rates are those
-of the three cells of `logger.thermal.cake_model`. Spreads are standard deviations of logarithms
+hot conduction, with one real cooling curve (mosaicData's CoolingWater) in view. So the check on
+that curve is no blind one. What only the oven shows is in `logger.thermal.bake_priors`. Rates are
+those of the three cells of `logger.thermal.cake_model`. Spreads are standard deviations of logarithms
 (about relative errors) where the quantity is a rate.
 """
 
@@ -15,6 +14,7 @@ import math
 from dataclasses import dataclass
 
 from logger.plan import Pan, Plan
+from logger.thermal.bake_priors import SYRUP_K, SYRUP_SPREAD_K, BakePriors, bake_priors
 from logger.thermal.boiling import boiling_point_c, pressure_pa
 from logger.thermal.conduction import slab
 from logger.thermal.properties import mixture
@@ -39,11 +39,9 @@ CRUMB_DENSITY = {
 CRUMB_CONDUCTIVITY = 0.115
 BATTER_DENSITY = 800.0  # within 600–950 kg/m³ (same sources)
 # Films in W/(m² K): still room air on crust 4–7 by convection and 5–6 by radiation; the underside
-# of a pan on a rack less (Holman; Incropera). Oven 20–48 in all (Baik et al. 1999).
+# of a pan on a rack less (Holman; Incropera).
 ROOM_FILM_TOP = 11.0
 ROOM_FILM_UNDER = 6.5
-OVEN_FILM = 30.0
-FAN_FACTOR = 1.35
 # How place changes the loss relative to a pan on a rack: centre, and spread of its logarithm.
 # Counter: one side blocked. Fan: about twice. Ice bath: water conducts. (common practice)
 PLACES: dict[str, tuple[float, float]] = {
@@ -63,7 +61,6 @@ COLD_AIR: dict[str, tuple[float, float]] = {
     "ice bath": (1.0, 1.0),
 }
 ROOM_UNKNOWN = (22.5, 3.8)  # 15–30 °C as a central 95 %
-PAN_FACTOR = {"aluminium": 1.0, "tinplate": 0.95, "dark": 1.1, "glass": 0.9, "silicone": 0.8}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,24 +70,24 @@ class Priors:
     Attributes:
         loss_per_s: rate of loss of the whole cake at 30 K of excess, dry; spread of its log.
         exchange_per_s: exchange rate between neighbouring cells when cool; spread of its log.
-        heating_per_s: rate of heating of the whole cake in the oven; spread of its log.
         evaporation: evaporative loss at 50 °C as a share of the dry; spread of its log.
         hot: how much more crumb conducts when hot; spread of its log.
         plateau_c: where the core settles in the oven, and its spread in kelvins.
         boiling_c: boiling point of pure water in this kitchen.
         doubt: relative error of all rates that no reading takes away, where not even the kind
             of vessel is known.
+        bake: of what only the oven shows.
         batter_c: batter temperature and its spread.
     """
 
     loss_per_s: tuple[float, float]
     exchange_per_s: tuple[float, float]
-    heating_per_s: tuple[float, float]
     evaporation: tuple[float, float]
     hot: tuple[float, float]
     plateau_c: tuple[float, float]
     boiling_c: float
     doubt: float
+    bake: BakePriors
     batter_c: tuple[float, float] = (22.0, 2.5)
 
 
@@ -153,9 +150,6 @@ def priors(plan: Plan) -> Priors:
     half = height / 2
     sixth = half / 6  # from the middle of the outer cell to the surface
     through = 1.0 / (1.0 / film + sixth / k)
-    oven = OVEN_FILM * (FAN_FACTOR if plan.oven.fan else 1.0)
-    oven *= PAN_FACTOR.get(cake.pan.material if cake.pan else "", 1.0)
-    into = 1.0 / (1.0 / oven + sixth / (2 * k))  # batter conducts about twice as well
     # The cells make a slab of the right slowest mode only roughly; the table's mode corrects it.
     zeta, _ = slab(film * half / k)
     exchange = 9.0 * alpha / half**2
@@ -166,14 +160,21 @@ def priors(plan: Plan) -> Priors:
     return Priors(
         loss_per_s=(loss, 0.35 if known else 0.65),
         exchange_per_s=(exchange, 0.45 if known else 0.8),
-        heating_per_s=(2 * into * walls / capacity, 0.4 if known else 0.7),
         evaporation=(0.25, 0.7) if known else (0.4, 0.9),
         # Moist crumb conducts two to seven times better hot than cool; what is not known to be
         # crumb may be anything.
         hot=(2.2, 0.45) if known else (1.6, 0.6),
-        plateau_c=(boiling_c + 0.4, math.hypot(boiling_sd, 0.9)),
+        plateau_c=(boiling_c + SYRUP_K, math.hypot(boiling_sd, SYRUP_SPREAD_K)),
         boiling_c=boiling_c,
         doubt=0.0 if known else 0.13,
+        bake=bake_priors(
+            cake,
+            plan.oven.fan,
+            mass / AFTER_LOSS,
+            (density, k),
+            _rim_m(cake.pan) / area if cake.pan and area else 0.0,
+            known,
+        ),
     )
 
 

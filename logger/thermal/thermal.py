@@ -277,12 +277,11 @@ class Thermal:
             e.in_oven, e.changed_s = True, in_s
         else:
             e = Ensemble(self._priors, in_s)
-            e.in_oven = True
             batter = f.track.at(in_s) if f.track else None
             if batter is not None and batter < 45.0:
-                e.start_uniform(batter, 0.8)
+                e.enter_oven(batter, 0.8)
             else:
-                e.start_uniform(*self._priors.batter_c)
+                e.enter_oven(*self._priors.batter_c)
             f.start(e)
         self._due_s = in_s
         return [ev.BakeIn(self._epoch(in_s), how, confidence)]
@@ -312,7 +311,7 @@ class Thermal:
                 # Noticed late: meanwhile the outside has been cooling.
                 e.loosen(rows.OUTER, 5.0, -8.0)
                 e.loosen(rows.MIDDLE, 2.0, -2.0)
-        e.in_oven, e.changed_s = False, out_s
+        e.leave_oven()
         e.loosen(rows.EXCHANGE, 0.25)
         e.spread_air(self._air.air_spread_k())
         f.course = None

@@ -97,7 +97,7 @@ def follow(case: object, curve: object, plan: Plan, number: int) -> list[Said]:
         end = min(now + 30.0, out_s) if now < out_s else now + 30.0
         inside = (t > now) & (t <= end)
         if e.in_oven and now >= out_s:
-            e.in_oven, e.changed_s = False, now
+            e.leave_oven()
             e.loosen(rows.EXCHANGE, 0.25)
             e.spread_air(0.5)
         room = float(np.interp(end, t, curve.room_c)) + room_error  # type: ignore[attr-defined]

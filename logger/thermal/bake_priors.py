@@ -1,0 +1,129 @@
+"""What is known of a bake before the first reading: heating, rising, vapour, plateau, probe.
+
+Centres come from physics and published ranges, never from recordings; spreads are standard
+deviations (of logarithms, where the quantity is a rate or a ratio).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from logger.plan import CakePlan, Pan
+
+# Films in the oven: 20–48 W/(m² K) in all, 75–80 % of it radiation (Baik et al. 1999); a fan adds.
+OVEN_FILM, RADIATED_SHARE = 31.0, 0.75
+FAN_FACTOR = 1.35
+CRUST_EMISSIVITY = 0.9
+# What a pan takes in of the radiation, and what its wall holds back in m² K/W. Bright metal 0.1–0.3,
+# dark pans and non-metals 0.9 (Holman); silicone 2.5 mm of 0.2 W/(m K), glass 5 mm of 1.0.
+PANS: dict[str, tuple[float, float]] = {
+    "aluminium": (0.25, 0.0),
+    "tinplate": (0.3, 0.0),
+    "dark": (0.9, 0.0),
+    "glass": (0.9, 0.005),
+    "silicone": (0.9, 0.0125),
+}
+UNKNOWN_PAN = (0.5, 0.0)
+WALLS_SEE = 0.8  # a rim stands in the shade of its neighbours and racks (common practice)
+# Batter: 0.20–0.25 W/(m K), 2.5–2.95 kJ/(kg K) (Sweat 1973; Rask 1989; Baik et al. 2001).
+BATTER_CONDUCTIVITY, BATTER_CP = 0.22, 2750.0
+BATTER_DENSITY = {"sponge": 550.0, "fruit": 1100.0}
+USUAL_BATTER_DENSITY = 850.0
+# Slowest decay of a slab, a long cylinder and a long bar in a bath: (π/2)²/L², 2.405²/R².
+SLAB, CYLINDER = (math.pi / 2) ** 2, 2.4048**2
+# Moist hot crumb conducts two to seven times as well as cool: 3.7 in the middle, met ten to fifteen
+# kelvins below boiling, where vapour carries 0.4 of what it does 5 K below it.
+VAPOUR, VAPOUR_SPREAD = 2.7 / 0.4, 0.55
+# Syrup of a batter boils 1 to 3 K above water (half sugar, half water: 1.8 K; common practice); the
+# spread is that of the sugar, of drying crumb, and of a probe's offset.
+SYRUP_K, SYRUP_SPREAD_K = 2.0, 0.9
+# Batter conducts better than the crumb it becomes: 0.20–0.25 to 0.08–0.13 W/(m K) (as above).
+CONDUCTS_SPREAD = 0.25
+# What a crumb's height leaves of the ratio of densities after the loss of water; its spread.
+EXPANSION_SPREAD = 0.2
+# A tip is set anywhere in the batter, or a little above what it will rise to cover.
+TIP = (0.65, 0.22)
+# Pushed into the middle of a cake by eye: share of its height (common practice).
+TIP_PUSHED = (0.5, 0.12)
+
+
+@dataclass(frozen=True, slots=True)
+class BakePriors:
+    """Centre and spread of what only the oven shows.
+
+    Attributes:
+        heating_per_s: rate of heating of the whole cake; spread of its logarithm.
+        conducts: conductivity of batter over that of its crumb; spread of its logarithm.
+        expansion: height of crumb over that of its batter; spread of its logarithm.
+        vapour: what vapour adds to the exchange just below boiling; spread of its logarithm.
+        sides: how much faster heat reaches the core than through top and bottom alone.
+        tip: height of the probe's tip over the base, in heights of the batter.
+    """
+
+    heating_per_s: tuple[float, float]
+    conducts: tuple[float, float]
+    expansion: tuple[float, float]
+    vapour: tuple[float, float]
+    sides: float
+    tip: tuple[float, float] = TIP
+
+
+def bake_priors(
+    cake: CakePlan,
+    fan: bool,
+    per_area_kg: float,
+    crumb: tuple[float, float],
+    rim_per_area: float,
+    known: bool,
+) -> BakePriors:
+    """The priors of a bake.
+
+    Args:
+        cake: of the plan.
+        fan: whether the oven has one.
+        per_area_kg: batter in kg per m² of one pan's base.
+        crumb: density and conductivity of the crumb.
+        rim_per_area: length of the pan's walls over the area of its base, 1/m.
+        known: whether `per_area_kg` follows from the plan.
+    """
+    density, k = crumb
+    batter = _batter_density(cake, per_area_kg)
+    height = per_area_kg / density
+    film = OVEN_FILM * (FAN_FACTOR if fan else 1.0)
+    emissivity, holds_back = PANS.get(cake.pan.material if cake.pan else "", UNKNOWN_PAN)
+    seen = 1.0 - RADIATED_SHARE + RADIATED_SHARE * emissivity / CRUST_EMISSIVITY
+    # From the surface to the middle of the outer cell.
+    skin = height / 12 / BATTER_CONDUCTIVITY
+    top = 1.0 / (1.0 / film + skin)
+    base = 1.0 / (1.0 / (film * seen) + holds_back + skin)
+    # The walls are wetted to the batter's height at first, to the crumb's at the end.
+    walls = rim_per_area * 0.5 * (height + per_area_kg / batter) * WALLS_SEE * base
+    half = height / 2
+    return BakePriors(
+        heating_per_s=((top + base + walls) / (per_area_kg * BATTER_CP), 0.35 if known else 0.7),
+        conducts=(BATTER_CONDUCTIVITY / k, CONDUCTS_SPREAD),
+        expansion=(max(1.1, 0.93 * batter / density), EXPANSION_SPREAD if known else 0.35),
+        vapour=(VAPOUR, VAPOUR_SPREAD),
+        sides=1.0 + _sideways(cake.pan) * half * half / SLAB,
+    )
+
+
+def _batter_density(cake: CakePlan, per_area_kg: float) -> float:
+    """Density of the batter: from mass and depth where the plan has both."""
+    if cake.batter_kg and cake.batter_depth_m:
+        return min(max(per_area_kg / cake.batter_depth_m, 350.0), 1250.0)
+    return BATTER_DENSITY.get(cake.kind or "", USUAL_BATTER_DENSITY)
+
+
+def _sideways(pan: Pan | None) -> float:
+    """Slowest decay through the sides alone, per diffusivity, 1/m²."""
+    if pan is None:
+        return 0.0
+    if pan.shape in ("rectangle", "loaf") and pan.length_m and pan.width_m:
+        return SLAB * 4 * (1 / pan.length_m**2 + 1 / pan.width_m**2)
+    if pan.diameter_m is None:
+        return 0.0
+    if pan.shape == "ring" and pan.inner_m:
+        return SLAB * 16 / (pan.diameter_m - pan.inner_m) ** 2
+    return CYLINDER * 4 / pan.diameter_m**2

@@ -1,0 +1,147 @@
+"""The bake as a cloud of weighted possibilities: a particle filter with slowly wandering parameters.
+
+In the oven what is read depends on what is unknown in ways that no straight line describes (a tip
+near the crust in a slow oven reads like one in the middle in a fast oven, for a while), so members
+are not moved by a reading but believed more or less. Where too few of them are left believed, they
+are drawn anew among themselves and moved a little, shrunk towards their mean so that their spread
+stays what it was (Liu & West 2001, Combined parameter and state estimation). All points are
+computed, never drawn by chance.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from logger.thermal.baking import at_tip
+from logger.thermal.cake_model import Rates, step
+from logger.thermal.design_points import Array, Disturbances, normal_design
+from logger.thermal.priors import Priors
+
+PARTICLES = 2000
+# Rows of the parameters.
+EXCHANGE, HEATING, CONDUCTS, VAPOUR, EXPANSION, PLATEAU, TIP = range(7)
+PARAMETERS = 7
+START = 7  # of the design only: temperature of the batter
+# What three cells leave out, correlated over minutes: a reading a minute counts for less than
+# independent ones would.
+READING_SD_K, MODEL_SD_K, CORRELATION_S = 0.12, 0.8, 240.0
+TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
+RENEW_BELOW = 0.4  # share of the particles that must stay believed
+KERNEL = 0.2  # relative width of the move of those drawn anew
+LONGEST_STEP_S = 30.0
+
+
+class Particles:
+    """Possible bakes at `t_s`.
+
+    Attributes:
+        t_s: time of the cells.
+        cells: outer, middle, core; shape (3, PARTICLES).
+        parameters: shape (PARAMETERS, PARTICLES), logarithms where rates or ratios.
+        weights: belief, sums to 1.
+    """
+
+    def __init__(self, priors: Priors, t_s: float, batter_c: float, spread_k: float) -> None:
+        z = normal_design(PARTICLES, PARAMETERS + 1)
+        bake = priors.bake
+        self.t_s = t_s
+        self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
+        self.cells = np.tile(batter_c + spread_k * z[START], (3, 1))
+        self._sides = bake.sides
+        self._disturbances = Disturbances(PARTICLES)
+        self._last_s: float | None = None
+        self.parameters = np.empty((PARAMETERS, PARTICLES))
+        for row, (centre, spread) in (
+            (EXCHANGE, priors.exchange_per_s),
+            (HEATING, bake.heating_per_s),
+            (CONDUCTS, bake.conducts),
+            (VAPOUR, bake.vapour),
+            (EXPANSION, bake.expansion),
+        ):
+            self.parameters[row] = math.log(centre) + spread * z[row]
+        for row, (centre, spread) in ((PLATEAU, priors.plateau_c), (TIP, bake.tip)):
+            self.parameters[row] = centre + spread * z[row]
+        self._air_c = batter_c
+        self.renew_at = 0
+
+    def rates(self) -> Rates:
+        """As the model of the cells wants them; what only cooling knows is zero."""
+        p = self.parameters
+        none = np.zeros(1)
+        return Rates(
+            exchange=np.exp(p[EXCHANGE]) * self._sides,
+            hot=none,
+            loss=none,
+            bend=none,
+            evaporation=none,
+            heating=np.exp(p[HEATING]),
+            plateau=p[PLATEAU],
+            rising=np.exp(p[CONDUCTS] + p[EXPANSION]),
+            vapour=np.exp(p[VAPOUR]),
+        )
+
+    def advance(self, t_s: float, air_c: float) -> None:
+        """Let all bake until `t_s` in air of `air_c`."""
+        span = t_s - self.t_s
+        if span <= 0:
+            return
+        rates = self.rates()
+        self._air_c = air_c
+        air = np.full(PARTICLES, air_c)
+        parts = math.ceil(span / LONGEST_STEP_S)
+        for _ in range(parts):
+            self.cells = step(self.cells, span / parts, air, rates, True)
+        self.t_s = t_s
+
+    def at_tip(self) -> Array:
+        """What a probe would read: the oven's air until the batter has risen over it."""
+        p = self.parameters
+        inside, covered = at_tip(self.cells, p[TIP], np.exp(p[EXPANSION]))
+        return np.where(covered, inside, self._air_c)
+
+    def read(self) -> tuple[float, float]:
+        """Mean and standard deviation of what a probe would read."""
+        y = self.at_tip()
+        mean = float(self.weights @ y)
+        return mean, math.sqrt(float(self.weights @ (y - mean) ** 2))
+
+    def assimilate(self, measured_c: float, y: Array, extra_sd_k: float = 0.0) -> float:
+        """Believe those more whose `y` is near what was measured; gives the innovation in sigmas."""
+        elapsed = CORRELATION_S if self._last_s is None else self.t_s - self._last_s
+        self._last_s = self.t_s
+        share = min(1.0, elapsed / CORRELATION_S)
+        mean = float(self.weights @ y)
+        variance = float(self.weights @ (y - mean) ** 2)
+        error = READING_SD_K**2 + MODEL_SD_K**2 + extra_sd_k**2
+        z2 = (measured_c - y) ** 2 / error
+        log_w = np.log(self.weights) - share * 0.5 * (TAILS + 1.0) * np.log1p(z2 / TAILS)
+        w = np.exp(log_w - log_w.max())
+        self.weights = np.maximum(w / w.sum(), 1e-12)
+        self.weights /= self.weights.sum()
+        if 1.0 / float(self.weights @ self.weights) < RENEW_BELOW * PARTICLES:
+            self.renew()
+        return (measured_c - mean) / math.sqrt(variance + error)
+
+    def chosen(self, count: int) -> np.ndarray:
+        """Indices of `count` particles in proportion to their weights (systematic resampling)."""
+        edges = np.cumsum(self.weights)
+        at = (np.arange(count) + 0.5) / count
+        out: np.ndarray = np.minimum(np.searchsorted(edges, at), PARTICLES - 1)
+        return out
+
+    def renew(self) -> None:
+        """Draw all anew from the believed ones, moved a little, with mean and spread kept."""
+        index = self.chosen(PARTICLES)
+        p = self.parameters[:, index]
+        mean = p.mean(axis=1, keepdims=True)
+        around = p - mean
+        covariance = around @ around.T / PARTICLES + 1e-9 * np.eye(PARAMETERS)
+        root = np.linalg.cholesky(covariance)
+        moves = np.array([self._disturbances.next() for _ in range(PARAMETERS)])
+        keep = math.sqrt(1.0 - KERNEL**2)
+        self.parameters = mean + keep * around + KERNEL * (root @ moves)
+        self.cells = self.cells[:, index]
+        self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
+        self.renew_at += 1
