@@ -57,7 +57,9 @@ class BakePriors:
         conducts: conductivity of batter over that of its crumb; spread of its logarithm.
         expansion: height of crumb over that of its batter; spread of its logarithm.
         vapour: what vapour adds to the exchange just below boiling; spread of its logarithm.
-        sides: how much faster heat reaches the core than through top and bottom alone.
+        sides: heat that reaches the core from the sides, as a share of what comes from top and
+            bottom, once risen.
+        walls: share of the heating that comes through the walls of batter, and so grows with height.
         tip: height of the probe's tip over the base, in heights of the batter.
     """
 
@@ -66,6 +68,7 @@ class BakePriors:
     expansion: tuple[float, float]
     vapour: tuple[float, float]
     sides: float
+    walls: float
     tip: tuple[float, float] = TIP
 
 
@@ -97,15 +100,15 @@ def bake_priors(
     skin = height / 12 / BATTER_CONDUCTIVITY
     top = 1.0 / (1.0 / film + skin)
     base = 1.0 / (1.0 / (film * seen) + holds_back + skin)
-    # The walls are wetted to the batter's height at first, to the crumb's at the end.
-    walls = rim_per_area * 0.5 * (height + per_area_kg / batter) * WALLS_SEE * base
+    walls = rim_per_area * per_area_kg / batter * WALLS_SEE * base
     half = height / 2
     return BakePriors(
         heating_per_s=((top + base + walls) / (per_area_kg * BATTER_CP), 0.35 if known else 0.7),
         conducts=(BATTER_CONDUCTIVITY / k, CONDUCTS_SPREAD),
         expansion=(max(1.1, 0.93 * batter / density), EXPANSION_SPREAD if known else 0.35),
         vapour=(VAPOUR, VAPOUR_SPREAD),
-        sides=1.0 + _sideways(cake.pan) * half * half / SLAB,
+        sides=_sideways(cake.pan) * half * half / SLAB,
+        walls=walls / (top + base + walls),
     )
 
 

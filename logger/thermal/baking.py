@@ -104,3 +104,18 @@ def at_tip(cells: Array, tip: Array, expansion: Array) -> tuple[Array, Array]:
     weight = (near * near - 1.0 / 36.0) * 4.5
     out: Array = core + weight * (middle - core) + (inward - near) * 3.0 * (outer - middle)
     return out, place <= 1.0
+
+
+def rising(conducts: Array, expansion: Array, sides: float) -> Array:
+    """How much faster batter exchanges than the crumb it becomes.
+
+    Upward heat passes k ρ per mass, which the expansion lowers as it lowers k; from the sides the
+    way stays as long, and what counts is k / ρ.
+
+    Args:
+        conducts: conductivity of batter over that of crumb.
+        expansion: height of the crumb over that of its batter.
+        sides: what comes from the sides over what comes from top and bottom, once risen.
+    """
+    out: Array = conducts * (expansion + sides / expansion) / (1.0 + sides)
+    return out

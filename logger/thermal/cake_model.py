@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.thermal.baking import exchange_factors
+from logger.thermal.baking import exchange_factors, height
 from logger.thermal.design_points import Array
 
 REFERENCE_EXCESS_K = 30.0  # at which `loss` is the dry rate
@@ -36,6 +36,8 @@ class Rates:
         plateau: where boiling holds the cells in the oven, °C.
         rising: how much faster batter exchanges than the crumb it becomes.
         vapour: by how much crumb just below boiling exchanges more than cool crumb.
+        expansion: height of the crumb over that of its batter.
+        walls: share of the heating that grows with the height.
     """
 
     exchange: Array
@@ -47,6 +49,8 @@ class Rates:
     plateau: Array
     rising: Array
     vapour: Array
+    expansion: Array
+    walls: float
 
 
 def vapour_pressure_kpa(celsius: Array) -> Array:
@@ -91,9 +95,11 @@ def step(cells: Array, dt_s: float, air: Array, rates: Rates, in_oven: bool) -> 
     if in_oven:
         factors = exchange_factors(cells, rates.plateau, rates.rising, rates.vapour)
         g, h = rates.exchange * factors
+        grown = height(cells, rates.expansion) - 1.0
+        k = 3.0 * rates.heating * (1.0 + rates.walls * grown)
     else:
         g, h = _exchange(t1 + t2, rates), _exchange(t2 + t3, rates)
-    k = 3.0 * rates.heating if in_oven else loss_rate(t1, air, rates)
+        k = loss_rate(t1, air, rates)
     # θ-scheme, θ a little over a half so that the fast modes die out.
     ahead, now = 0.55 * dt_s, 0.45 * dt_s
     r1 = t1 + now * (g * (t2 - t1) + k * (air - t1)) + ahead * k * air

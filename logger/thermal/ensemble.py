@@ -14,11 +14,11 @@ import math
 
 import numpy as np
 
-from logger.thermal.baking import at_tip
+from logger.thermal.baking import at_tip, rising
 from logger.thermal.cake_model import Rates, step
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.particles import Particles
-from logger.thermal import particles as bake
+from logger.thermal import particles as of_bake
 from logger.thermal.priors import Priors
 
 MEMBERS = 360
@@ -54,13 +54,13 @@ LONGEST_STEP_S = 30.0
 OUTLIER = 2.5  # standardised innovation from which a reading counts for less
 
 _OF_BAKE = (
-    (EXCHANGE, bake.EXCHANGE),
-    (HEATING, bake.HEATING),
-    (CONDUCTS, bake.CONDUCTS),
-    (VAPOUR, bake.VAPOUR),
-    (EXPANSION, bake.EXPANSION),
-    (PLATEAU, bake.PLATEAU),
-    (TIP, bake.TIP),
+    (EXCHANGE, of_bake.EXCHANGE),
+    (HEATING, of_bake.HEATING),
+    (CONDUCTS, of_bake.CONDUCTS),
+    (VAPOUR, of_bake.VAPOUR),
+    (EXPANSION, of_bake.EXPANSION),
+    (PLATEAU, of_bake.PLATEAU),
+    (TIP, of_bake.TIP),
 )
 
 
@@ -101,7 +101,6 @@ class Ensemble:
         self.x[PLATEAU] = priors.plateau_c[0] + priors.plateau_c[1] * z[PLATEAU]
         self.x[AIR] = 0.0
         self.x[TIP] = priors.bake.tip[0] + priors.bake.tip[1] * z[TIP]
-        self._sides = priors.bake.sides
         self.x[:3] = priors.batter_c[0]
 
     def enter_oven(self, celsius: float, spread_k: float) -> None:
@@ -169,7 +168,9 @@ class Ensemble:
     def rates(self) -> Rates:
         """The members' rates as the model wants them."""
         x = self.x
-        sides = self._sides if self.in_oven else 1.0
+        bake = self._priors.bake
+        sides = 1.0 + bake.sides if self.in_oven else 1.0
+        expansion = np.exp(np.clip(x[EXPANSION], 0.0, 2.0))
         # The exponentials' limits keep a member that was moved far by one reading physical.
         return Rates(
             exchange=np.exp(np.clip(x[EXCHANGE], -12.0, -1.5)) * sides,
@@ -179,8 +180,10 @@ class Ensemble:
             evaporation=np.exp(np.clip(x[EVAPORATION], -6.0, 1.5)),
             heating=np.exp(np.clip(x[HEATING], -12.0, -3.5)),
             plateau=x[PLATEAU],
-            rising=np.exp(np.clip(x[CONDUCTS] + x[EXPANSION], -0.7, 3.0)),
+            rising=rising(np.exp(np.clip(x[CONDUCTS], -0.7, 3.0)), expansion, bake.sides),
             vapour=np.exp(np.clip(x[VAPOUR], -2.0, 4.0)),
+            expansion=expansion,
+            walls=bake.walls,
         )
 
     def advance(self, t_s: float, air_c: float) -> None:

@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from logger.thermal.baking import at_tip
+from logger.thermal.baking import at_tip, rising
 from logger.thermal.cake_model import Rates, step
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.priors import Priors
@@ -49,7 +49,7 @@ class Particles:
         self.t_s = t_s
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
         self.cells = np.tile(batter_c + spread_k * z[START], (3, 1))
-        self._sides = bake.sides
+        self._sides, self._walls = bake.sides, bake.walls
         self._disturbances = Disturbances(PARTICLES)
         self._last_s: float | None = None
         self.parameters = np.empty((PARAMETERS, PARTICLES))
@@ -69,17 +69,19 @@ class Particles:
     def rates(self) -> Rates:
         """As the model of the cells wants them; what only cooling knows is zero."""
         p = self.parameters
-        none = np.zeros(1)
+        none, expansion = np.zeros(1), np.exp(p[EXPANSION])
         return Rates(
-            exchange=np.exp(p[EXCHANGE]) * self._sides,
+            exchange=np.exp(p[EXCHANGE]) * (1.0 + self._sides),
             hot=none,
             loss=none,
             bend=none,
             evaporation=none,
             heating=np.exp(p[HEATING]),
             plateau=p[PLATEAU],
-            rising=np.exp(p[CONDUCTS] + p[EXPANSION]),
+            rising=rising(np.exp(p[CONDUCTS]), expansion, self._sides),
             vapour=np.exp(p[VAPOUR]),
+            expansion=expansion,
+            walls=self._walls,
         )
 
     def advance(self, t_s: float, air_c: float) -> None:
