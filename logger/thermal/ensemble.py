@@ -129,6 +129,29 @@ class Ensemble:
             return self.x[CORE].copy()
         return at_tip(self.x[:3], self.x[TIP], np.exp(self.x[EXPANSION]))[0]
 
+    @property
+    def boiling_c(self) -> float:
+        """Where water boils in this kitchen."""
+        return self._priors.boiling_c
+
+    def uncovered(self, t_s: float) -> None:
+        """The probe reads the oven's air: the cake has not risen to its tip."""
+        if self._bake is not None:
+            self._bake.advance(t_s, self._air_c)
+            self._bake.uncovered()
+
+    def covered(self) -> None:
+        """Now the probe is in the cake: risen over, or pushed in."""
+        if self._bake is not None:
+            self._bake.covered()
+            self._take_over()
+
+    def pushed_in(self) -> None:
+        """The probe was pushed into the cake just now."""
+        if self._bake is not None:
+            self._bake.set_in()
+            self._take_over()
+
     def leave_oven(self) -> None:
         """From now on the cake cools; what the tip has is called the core."""
         self.x[CORE] = self.at_tip()
@@ -191,13 +214,13 @@ class Ensemble:
         span = t_s - self.t_s
         if span <= 0:
             return
+        self._air_c = air_c
         if self._bake is not None:
             self._bake.advance(t_s, air_c)
             self.t_s = t_s
             self._take_over()
             return
         rates = self.rates()
-        self._air_c = air_c
         air = air_c + (0.0 if self.in_oven else 1.0) * self.x[AIR]
         parts = math.ceil(span / LONGEST_STEP_S)
         cells = self.x[:3]
@@ -268,6 +291,10 @@ class Ensemble:
 
     def settle_on(self, core_c: float) -> None:
         """The probe now reads another place: move the cells with it, keep what was learnt."""
+        if self._bake is not None:
+            self._bake.set_in()
+            self._take_over()
+            return
         shift = core_c - self.core()[0]
         self.x[:3] += shift
         self.x[CORE] = core_c + 0.4 * self._z[CORE]

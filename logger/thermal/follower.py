@@ -10,6 +10,7 @@ import numpy as np
 from logger.thermal import ensemble as rows
 from logger.thermal.ensemble import Ensemble
 from logger.thermal.forecast import Course
+from logger.thermal.oven_probe import OvenProbe
 from logger.thermal.screen import Screen, Verdict
 from logger.thermal.surroundings import Surroundings
 from logger.thermal.track import Track
@@ -42,6 +43,7 @@ class Follower:
     def __init__(self, air: Surroundings) -> None:
         self.air = air
         self.screen = Screen()
+        self.in_oven = OvenProbe()
         self.track = Track(-60.0, 320.0)
         self.ensemble: Ensemble | None = None
         self.course: Course | None = None
@@ -63,10 +65,12 @@ class Follower:
         self.astray, self._near_since_s, self._resettle_s = False, None, None
         self._fast = self._slow = 0.0
         from_s = max(ensemble.t_s, self.level_since_s)
+        self.in_oven.begin(self.track.at(ensemble.t_s) if ensemble.in_oven else None)
         for t_s, celsius in self.track.since(from_s):
             if self._window and t_s - self._window[0][0] >= WINDOW_S:
                 self.flush()
-            self._window.append((t_s, celsius))
+            if not ensemble.in_oven or self.in_oven.may_teach(t_s, celsius):
+                self._window.append((t_s, celsius))
         self.flush()
 
     def feed(self, t_s: float, celsius: float) -> tuple[bool, list[Note]]:
@@ -74,6 +78,18 @@ class Follower:
         notes: list[Note] = []
         if self._window and t_s - self._window[0][0] >= WINDOW_S:
             notes += self.flush()
+        baking = self.ensemble if self.ensemble is not None and self.ensemble.in_oven else None
+        if baking is not None:
+            was_in_air = self.in_oven.is_in_air
+            if self.in_oven.is_air(t_s, celsius, baking):
+                if self.in_oven.is_in_air:
+                    self._window.clear()
+                    self.astray, self.level_since_s = False, t_s
+                return False, notes
+            if was_in_air:
+                self.screen.expect_anything()
+                self.level_since_s = t_s
+                notes.append(Note.BROKEN)
         verdict = self.screen.judge(t_s, celsius)
         if verdict is Verdict.HELD:
             return False, notes
@@ -81,7 +97,9 @@ class Follower:
             self.level_since_s = t_s
             self._window.clear()
             notes.append(Note.BROKEN)
-            if self.ensemble is not None and not self.astray and not self._fits(t_s, celsius):
+            if baking is not None and self.in_oven.is_waiting:
+                self.in_oven.pushed_in(baking)
+            elif self.ensemble is not None and not self.astray and not self._fits(t_s, celsius):
                 notes += self._go_astray()
         self.last = (t_s, celsius)
         self.track.add(t_s, celsius)
@@ -95,7 +113,10 @@ class Follower:
         if self.astray:
             notes += self._astray(t_s, celsius)
             return not self.astray and Note.NEW_PLACE not in notes, notes
-        self._window.append((t_s, celsius))
+        if baking is None or self.in_oven.may_teach(t_s, celsius):
+            self._window.append((t_s, celsius))
+        elif self.in_oven.is_settling:
+            self.level_since_s = t_s
         return True, notes
 
     def probe_moves(self, t_s: float) -> None:

@@ -14,7 +14,8 @@ import math
 
 import numpy as np
 
-from logger.thermal.baking import at_tip, rising
+from logger.thermal.bake_priors import TIP_PUSHED
+from logger.thermal.baking import at_tip, height, rising
 from logger.thermal.cake_model import Rates, step
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.priors import Priors
@@ -102,6 +103,31 @@ class Particles:
         p = self.parameters
         inside, covered = at_tip(self.cells, p[TIP], np.exp(p[EXPANSION]))
         return np.where(covered, inside, self._air_c)
+
+    def height(self) -> Array:
+        """Height of the cakes, in heights of their batter."""
+        return height(self.cells, np.exp(self.parameters[EXPANSION]))
+
+    def uncovered(self) -> None:
+        """The tip is above the cake: those that had it lower have it just there."""
+        tip = self.parameters[TIP]
+        np.maximum(tip, self.height() * 1.01 + 0.02, out=tip)
+
+    def covered(self) -> None:
+        """The tip is in the cake: risen over just now, or (half of them) pushed into the middle."""
+        heights, tip = self.height(), self.parameters[TIP]
+        np.minimum(tip, heights, out=tip)
+        pushed = self._pushed(heights)
+        tip[1::2] = pushed[1::2]
+
+    def set_in(self) -> None:
+        """The tip was pushed into the cake."""
+        self.parameters[TIP] = self._pushed(self.height())
+
+    def _pushed(self, heights: Array) -> Array:
+        share = TIP_PUSHED[0] + TIP_PUSHED[1] * self._disturbances.next()
+        out: Array = heights * np.clip(share, 0.05, 0.95)
+        return out
 
     def read(self) -> tuple[float, float]:
         """Mean and standard deviation of what a probe would read."""

@@ -206,7 +206,7 @@ class Thermal:
     def _look(self, t_s: float) -> list[Body]:
         """Notice the way in, the way out, or a cake that is cooling."""
         f = self._follower
-        if f.astray:
+        if f.astray or f.in_oven.is_in_air or f.in_oven.is_settling:
             return []
         if self._stage == OVEN:
             found = way_out(f.track, self._doors, t_s, max(f.level_since_s, self._in_s))
