@@ -12,6 +12,8 @@ near the top at first, it ends well below the middle.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from logger.thermal.design_points import Array
@@ -20,28 +22,10 @@ from logger.thermal.design_points import Array
 RISES_FROM_C, RISES_OVER_K = 40.0, 45.0
 # Vapour's share is told at so much below boiling; beyond the limit it is driven by pressure.
 VAPOUR_AT_K, LARGEST_VAPOUR_SHARE = 5.0, 0.85
+# Vapour passes through pores: from the sides batter lets through (0.3/ρ batter)/(0.7/ρ crumb) of what
+# its crumb does, per mass and way; upward the denser batter makes up for it.
+SIDE_VAPOUR_OF_BATTER = 0.2
 _STEP_K, _LOWEST_K, _HIGHEST_K = 0.1, -10.0, 110.0
-
-
-def _vapour_table() -> tuple[Array, Array, Array]:
-    """Kelvins below boiling, the relative conductivity of vapour there, and its integral.
-
-    Formula: L D dρ/dT · P/(P − p) with D as the temperature to the power 1.81; at sea level.
-    """
-    below = np.arange(_LOWEST_K, _HIGHEST_K, _STEP_K)
-    celsius = 99.97 - below
-    pressure = 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
-    kelvin = celsius + 273.15
-    density = pressure / kelvin
-    slope = density * (17.62 * 243.12 / (243.12 + celsius) ** 2 - 1.0 / kelvin)
-    share = np.minimum(pressure / 101_325.0, LARGEST_VAPOUR_SHARE)
-    value = slope * kelvin**1.81 / (1.0 - share)
-    value /= np.interp(VAPOUR_AT_K, below, value)
-    steps = (value[1:] + value[:-1]) * (0.5 * _STEP_K)
-    return below, value, np.concatenate(([0.0], np.cumsum(steps)))
-
-
-_BELOW, _VAPOUR, _VAPOUR_INTEGRAL = _vapour_table()
 
 
 def risen(celsius: Array) -> Array:
@@ -59,7 +43,32 @@ def _risen_integral(celsius: Array) -> Array:
     return out
 
 
-def exchange_factors(cells: Array, plateau: Array, rising: Array, vapour: Array) -> Array:
+_BELOW = np.arange(_LOWEST_K, _HIGHEST_K, _STEP_K)
+
+
+@lru_cache(maxsize=8)
+def _vapour(sides: float) -> tuple[Array, Array]:
+    """Relative conductivity of vapour at `_BELOW` kelvins below boiling, and its integral.
+
+    Formula: L D dρ/dT · P/(P − p) with D as the temperature to the power 1.81; at sea level.
+    """
+    celsius = 99.97 - _BELOW
+    pressure = 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
+    kelvin = celsius + 273.15
+    density = pressure / kelvin
+    slope = density * (17.62 * 243.12 / (243.12 + celsius) ** 2 - 1.0 / kelvin)
+    share = np.minimum(pressure / 101_325.0, LARGEST_VAPOUR_SHARE)
+    value = slope * kelvin**1.81 / (1.0 - share)
+    through = SIDE_VAPOUR_OF_BATTER + (1.0 - SIDE_VAPOUR_OF_BATTER) * risen(celsius)
+    value *= (1.0 + sides * through) / (1.0 + sides)
+    value /= np.interp(VAPOUR_AT_K, _BELOW, value)
+    steps = (value[1:] + value[:-1]) * (0.5 * _STEP_K)
+    return value, np.concatenate(([0.0], np.cumsum(steps)))
+
+
+def exchange_factors(
+    cells: Array, plateau: Array, rising: Array, vapour: Array, sides: float
+) -> Array:
     """How much faster neighbouring cells exchange than as cool crumb; shape (cells − 1, members).
 
     Args:
@@ -67,16 +76,18 @@ def exchange_factors(cells: Array, plateau: Array, rising: Array, vapour: Array)
         plateau: boiling temperature of the members' crumb.
         rising: how much faster batter exchanges than the crumb it becomes.
         vapour: by how much hot crumb exchanges more, at `VAPOUR_AT_K` below boiling.
+        sides: what comes from the sides over what comes from top and bottom, once risen.
     """
+    relative, integral = _vapour(sides)
     potential = rising * cells + (1.0 - rising) * _risen_integral(cells)
-    potential -= vapour * np.interp(plateau - cells, _BELOW, _VAPOUR_INTEGRAL)
+    potential -= vapour * np.interp(plateau - cells, _BELOW, integral)
     difference = cells[:-1] - cells[1:]
     close = np.abs(difference) < 0.1
     out: Array = (potential[:-1] - potential[1:]) / np.where(close, 1.0, difference)
     if close.any():
         middle = 0.5 * (cells[:-1] + cells[1:])
         here = rising + (1.0 - rising) * risen(middle)
-        here += vapour * np.interp(plateau - middle, _BELOW, _VAPOUR)
+        here += vapour * np.interp(plateau - middle, _BELOW, relative)
         out = np.where(close, here, out)
     return out
 

@@ -38,6 +38,7 @@ class Rates:
         vapour: by how much crumb just below boiling exchanges more than cool crumb.
         expansion: height of the crumb over that of its batter.
         walls: share of the heating that grows with the height.
+        sides: what reaches the core from the sides over what does from top and bottom.
     """
 
     exchange: Array
@@ -51,6 +52,7 @@ class Rates:
     vapour: Array
     expansion: Array
     walls: float
+    sides: float
 
 
 def vapour_pressure_kpa(celsius: Array) -> Array:
@@ -93,7 +95,9 @@ def step(cells: Array, dt_s: float, air: Array, rates: Rates, in_oven: bool) -> 
     """
     t1, t2, t3 = cells
     if in_oven:
-        factors = exchange_factors(cells, rates.plateau, rates.rising, rates.vapour)
+        factors = exchange_factors(
+            cells, rates.plateau, rates.rising, rates.vapour, rates.sides
+        )
         g, h = rates.exchange * factors
         grown = height(cells, rates.expansion) - 1.0
         k = 3.0 * rates.heating * (1.0 + rates.walls * grown)

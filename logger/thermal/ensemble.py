@@ -207,6 +207,7 @@ class Ensemble:
             vapour=np.exp(np.clip(x[VAPOUR], -2.0, 4.0)),
             expansion=expansion,
             walls=bake.walls,
+            sides=bake.sides,
         )
 
     def advance(self, t_s: float, air_c: float) -> None:

@@ -118,6 +118,7 @@ def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) 
             rates.vapour,
             rates.expansion,
             rates.walls,
+            rates.sides,
         )
         room_drift = FUTURE_AIR_DRIFT_K * root * air_drift
         air = air_c + (np.zeros(MEMBERS) if in_oven else offset + room_drift)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from statistics import median
 
 from logger.thermal.track import Track
 
@@ -17,7 +18,9 @@ CORE_HESITATES_S = 90.0  # heat needs this long to the core of a layer before it
 FALL_K, FALL_S = 1.0, 120.0
 STILL_FALLING_K = 0.4
 HOT_C = 60.0
-DOOR_BEFORE_S, DOOR_AFTER_S = 600.0, 120.0
+DOOR_BEFORE_S, DOOR_SHOWS_S = 600.0, 45.0
+# A tip above the batter reads oven air; it was in the room a little while before.
+HOT_TIP_S, COOL_TIP_C, COOL_WITHIN_S = 20.0, 60.0, 600.0
 LONGEST_CARRY_OVER_S = 900.0
 
 
@@ -63,11 +66,28 @@ def way_in(core: Track, oven: Track, doors: Doors, now_s: float, since_s: float)
     air = oven.at(now_s)
     if air is not None and air < OVEN_HOT_C:
         return None
-    onset = core.last_below(now_s, max(since_s, now_s - 1500.0), ONSET_K)
-    door = doors.last_within(onset - DOOR_BEFORE_S, onset + DOOR_AFTER_S)
+    onset = _onset(core, now_s, max(since_s, now_s - 1500.0))
+    door = doors.last_within(onset - DOOR_BEFORE_S, now_s - DOOR_SHOWS_S)
     if door is not None:
         return Noticed(door, 0.9)
     return Noticed(max(onset - CORE_HESITATES_S, since_s), 0.75 if air is not None else 0.5)
+
+
+def _onset(core: Track, now_s: float, from_s: float) -> float:
+    """The last time at which the core was no warmer than it had been."""
+    seen = core.since(from_s - 1e-6)
+    before = [v for t, v in seen if t <= now_s - RISE_S] or [v for _, v in seen]
+    rest = median(before)
+    return max((t for t, v in seen if v <= rest + ONSET_K), default=from_s)
+
+
+def hot_tip(core: Track, doors: Doors, hot_since_s: float, now_s: float) -> Noticed | None:
+    """The way into the oven, from a tip that reads the oven's air since `hot_since_s`."""
+    cool = core.since(hot_since_s - COOL_WITHIN_S)
+    if now_s - hot_since_s < HOT_TIP_S or not cool or cool[0][1] > COOL_TIP_C:
+        return None
+    door = doors.last_within(hot_since_s - DOOR_SHOWS_S, now_s)
+    return Noticed(hot_since_s if door is None else door, 0.6)
 
 
 def way_out(core: Track, doors: Doors, now_s: float, since_s: float) -> Noticed | None:
@@ -81,7 +101,7 @@ def way_out(core: Track, doors: Doors, now_s: float, since_s: float) -> Noticed 
     peak_s, peak_c = peak
     if peak_c < HOT_C or peak_c - now < FALL_K or before - now < STILL_FALLING_K:
         return None
-    door = doors.last_within(peak_s - LONGEST_CARRY_OVER_S, now_s - 60.0)
+    door = doors.last_within(max(peak_s - LONGEST_CARRY_OVER_S, since_s), now_s - 60.0)
     if door is not None:
         return Noticed(door, 0.9)
     return Noticed(max(peak_s - FALL_S, since_s), 0.6)

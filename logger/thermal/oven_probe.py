@@ -13,7 +13,7 @@ AIR_ABOVE_BOILING_K, AIR_S = 12.0, 20.0
 # Until the reading has left where it began, a set probe tells as little as one in the room.
 LEAVES_K = 1.5
 # A tip just covered is still hot, and is covered by the hottest of the batter.
-COVERED_S, RECOVERS_K, LEARNS_AFTER_S = 20.0, 0.7, 60.0
+COVERED_S, RECOVERS_K, LEARNS_AFTER_S = 20.0, 2.0, 60.0
 
 
 class OvenProbe:

@@ -83,6 +83,7 @@ class Particles:
             vapour=np.exp(p[VAPOUR]),
             expansion=expansion,
             walls=self._walls,
+            sides=self._sides,
         )
 
     def advance(self, t_s: float, air_c: float) -> None:

@@ -11,7 +11,8 @@ from logger.thermal import ensemble as rows
 from logger.thermal.ensemble import Ensemble
 from logger.thermal.follower import Follower, Note
 from logger.thermal.milestones import Hit, Milestones
-from logger.thermal.notice import Doors, cooling_since, way_in, way_out
+from logger.thermal.notice import Doors, cooling_since, hot_tip, way_in, way_out
+from logger.thermal.oven_probe import AIR_ABOVE_BOILING_K
 from logger.thermal.places import move
 from logger.thermal.priors import priors
 from logger.thermal.safety import SlowCooling
@@ -63,6 +64,7 @@ class Thermal:
         self._spacing_s = 0.0
         self._looked_s = 0.0
         self._first_s: float | None = None
+        self._hot_since_s: float | None = None
         self._safety = SlowCooling(plan)
 
     # Time inside is seconds from the first record: shifting all times changes nothing else.
@@ -150,6 +152,8 @@ class Thermal:
         if self._first_s is None:
             self._first_s = t_s
         out: list[Body] = []
+        if self._stage == BEFORE:
+            out += self._hot_tip(t_s, celsius)
         last = self._follower.last
         is_sound, notes = self._follower.feed(t_s, celsius)
         for note in notes:
@@ -166,6 +170,16 @@ class Thermal:
             self._looked_s = t_s
             out += self._look(t_s)
         return out + self._said(self._milestones.feed_core(t_s, celsius))
+
+    def _hot_tip(self, t_s: float, celsius: float) -> list[Body]:
+        """A probe above the batter reads the oven's air as soon as the cake is in."""
+        if celsius <= self._priors.boiling_c + AIR_ABOVE_BOILING_K:
+            self._hot_since_s = None
+            return []
+        if self._hot_since_s is None:
+            self._hot_since_s = t_s
+        found = hot_tip(self._follower.track, self._doors, self._hot_since_s, t_s)
+        return [] if found is None else self._into_oven(found.at_s, "noticed", found.confidence)
 
     def _surface(self, t_s: float, celsius: float) -> list[Body]:
         return self._said(self._milestones.feed_surface(t_s, celsius))
