@@ -30,7 +30,8 @@ START = 7  # of the design only: temperature of the batter
 READING_SD_K, MODEL_SD_K, CORRELATION_S = 0.12, 0.8, 240.0
 TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
 RENEW_BELOW = 0.4  # share of the particles that must stay believed
-KERNEL = 0.2  # relative width of the move of those drawn anew
+LEAST_LEFT = 0.5
+KERNEL = 0.35  # relative width of the move of those drawn anew
 LONGEST_STEP_S = 30.0
 
 
@@ -65,7 +66,6 @@ class Particles:
         for row, (centre, spread) in ((PLATEAU, priors.plateau_c), (TIP, bake.tip)):
             self.parameters[row] = centre + spread * z[row]
         self._air_c = batter_c
-        self.renew_at = 0
 
     def rates(self) -> Rates:
         """As the model of the cells wants them; what only cooling knows is zero."""
@@ -145,11 +145,20 @@ class Particles:
         variance = float(self.weights @ (y - mean) ** 2)
         error = READING_SD_K**2 + MODEL_SD_K**2 + extra_sd_k**2
         z2 = (measured_c - y) ** 2 / error
-        log_w = np.log(self.weights) - share * 0.5 * (TAILS + 1.0) * np.log1p(z2 / TAILS)
-        w = np.exp(log_w - log_w.max())
-        self.weights = np.maximum(w / w.sum(), 1e-12)
+        log_l = -share * 0.5 * (TAILS + 1.0) * np.log1p(z2 / TAILS)
+        log_l -= log_l.max()
+        before = 1.0 / float(self.weights @ self.weights)
+        # What would silence most of them in one stroke tells of the model rather than of the cake.
+        while True:
+            w = self.weights * np.exp(log_l)
+            w /= w.sum()
+            believed = 1.0 / float(w @ w)
+            if believed >= LEAST_LEFT * before:
+                break
+            log_l *= 0.7
+        self.weights = np.maximum(w, 1e-12)
         self.weights /= self.weights.sum()
-        if 1.0 / float(self.weights @ self.weights) < RENEW_BELOW * PARTICLES:
+        if believed < RENEW_BELOW * PARTICLES:
             self.renew()
         return (measured_c - mean) / math.sqrt(variance + error)
 
@@ -173,4 +182,3 @@ class Particles:
         self.parameters = mean + keep * around + KERNEL * (root @ moves)
         self.cells = self.cells[:, index]
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
-        self.renew_at += 1
