@@ -19,6 +19,8 @@ FALL_K, FALL_S = 1.0, 120.0
 STILL_FALLING_K = 0.4
 HOT_C = 60.0
 DOOR_BEFORE_S, DOOR_SHOWS_S = 600.0, 45.0
+# An element that is off lets the air fall by a tenth of this in that time.
+SUDDEN_FALL_K, FALL_WITHIN_S = 15.0, 40.0
 # A tip above the batter reads oven air; it was in the room a little while before.
 HOT_TIP_S, COOL_TIP_C, COOL_WITHIN_S = 20.0, 60.0, 600.0
 LONGEST_CARRY_OVER_S = 900.0
@@ -68,9 +70,27 @@ def way_in(core: Track, oven: Track, doors: Doors, now_s: float, since_s: float)
         return None
     onset = _onset(core, now_s, max(since_s, now_s - 1500.0))
     door = doors.last_within(onset - DOOR_BEFORE_S, now_s - DOOR_SHOWS_S)
+    if door is None:
+        door = _sudden_fall(oven, onset - DOOR_BEFORE_S, now_s)
     if door is not None:
         return Noticed(door, 0.9)
     return Noticed(max(onset - CORE_HESITATES_S, since_s), 0.75 if air is not None else 0.5)
+
+
+def _sudden_fall(oven: Track, from_s: float, to_s: float) -> float | None:
+    """The last time at which the oven's air fell as it does only through an open door.
+
+    The door is told of only when the air has come back; the core may be quicker.
+    """
+    seen = oven.since(from_s)
+    for end in range(len(seen) - 1, 0, -1):
+        t, v = seen[end]
+        if t > to_s:
+            continue
+        near = [v0 for t0, v0 in seen[max(end - 8, 0) : end] if t - t0 <= FALL_WITHIN_S]
+        if near and max(near) - v >= SUDDEN_FALL_K:
+            return t - FALL_WITHIN_S / 2
+    return None
 
 
 def _onset(core: Track, now_s: float, from_s: float) -> float:
