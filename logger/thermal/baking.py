@@ -99,17 +99,31 @@ def height(cells: Array, expansion: Array) -> Array:
     return out
 
 
-def at_tip(cells: Array, tip: Array, expansion: Array) -> tuple[Array, Array]:
+def inner_share(sides: float) -> float:
+    """Exchange of middle and core cell over that of outer and middle one.
+
+    In a slab they are equal. Heated from the sides too, the cells are shells of equal mass, the
+    outer ones thin and wide: in a long cylinder (radii 0.58, 0.82, 1) k/ln(r2/r1) between their
+    middles is 1.85 to 3.8. The formula goes from the one to the other: 1 without sides, 0.56 where
+    they give as much as top and bottom (a bar with a square section: 0.5), 0.5 for a tall cylinder.
+    """
+    return (1.0 + 0.5 * sides * sides / (3.0 + sides)) / (1.0 + sides)
+
+
+def at_tip(cells: Array, tip: Array, expansion: Array, sides: float) -> tuple[Array, Array]:
     """Temperature at the probe's tip, and whether the cake covers it yet.
 
     Args:
         cells: outer, middle, core.
         tip: height of the tip over the base, in heights of the batter.
         expansion: height of the crumb over that of its batter.
+        sides: as above; shells of equal mass have their middles further out.
     """
     outer, middle, core = cells
     place = tip / height(cells, expansion)
     inward = np.minimum(np.abs(2.0 * place - 1.0), 1.0)  # 0 in the middle, 1 at the surface
+    if sides:
+        inward = inward ** (1.0 + 2.0 * sides / (1.0 + sides))  # share of mass within: ξ, ξ² in a bar
     # A parabola through core and middle cell (centres at 1/6 and 1/2), beyond a straight line.
     near = np.minimum(inward, 0.5)
     weight = (near * near - 1.0 / 36.0) * 4.5

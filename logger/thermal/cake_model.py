@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.thermal.baking import exchange_factors, height
+from logger.thermal.baking import exchange_factors, height, inner_share
 from logger.thermal.design_points import Array
 
 REFERENCE_EXCESS_K = 30.0  # at which `loss` is the dry rate
@@ -99,6 +99,7 @@ def step(cells: Array, dt_s: float, air: Array, rates: Rates, in_oven: bool) -> 
             cells, rates.plateau, rates.rising, rates.vapour, rates.sides
         )
         g, h = rates.exchange * factors
+        h = h * inner_share(rates.sides)
         grown = height(cells, rates.expansion) - 1.0
         k = 3.0 * rates.heating * (1.0 + rates.walls * grown)
     else:

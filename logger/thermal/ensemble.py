@@ -127,7 +127,8 @@ class Ensemble:
         """What the core probe's tip has: in the oven it may be anywhere in the cake."""
         if not self.in_oven:
             return self.x[CORE].copy()
-        return at_tip(self.x[:3], self.x[TIP], np.exp(self.x[EXPANSION]))[0]
+        sides = self._priors.bake.sides
+        return at_tip(self.x[:3], self.x[TIP], np.exp(self.x[EXPANSION]), sides)[0]
 
     @property
     def boiling_c(self) -> float:

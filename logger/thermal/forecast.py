@@ -93,7 +93,7 @@ def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) 
     horizon = HORIZON_BAKE_S if in_oven else HORIZON_COOLING_S
     longest = LONGEST_STEP_BAKE_S if in_oven else LONGEST_STEP_COOLING_S
     offset = np.zeros(MEMBERS) if in_oven else ensemble.x[AIR]
-    tip = ensemble.x[TIP], np.exp(ensemble.x[EXPANSION])
+    tip = ensemble.x[TIP], np.exp(ensemble.x[EXPANSION]), rates.sides
     t, dt = 0.0, FIRST_STEP_S
     core = _inside(cells, *tip) if in_oven else cells[2]
     times, means, sds = [0.0], [float(core.mean())], [float(core.std())]
@@ -149,9 +149,9 @@ def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) 
     )
 
 
-def _inside(cells: Array, tip: Array, expansion: Array) -> Array:
+def _inside(cells: Array, tip: Array, expansion: Array, sides: float) -> Array:
     """What the tip reads once it is covered; until then the core's, which crosses nothing."""
-    inside, covered = at_tip(cells, tip, expansion)
+    inside, covered = at_tip(cells, tip, expansion, sides)
     return np.where(covered, inside, cells[2])
 
 

@@ -102,7 +102,7 @@ class Particles:
     def at_tip(self) -> Array:
         """What a probe would read: the oven's air until the batter has risen over it."""
         p = self.parameters
-        inside, covered = at_tip(self.cells, p[TIP], np.exp(p[EXPANSION]))
+        inside, covered = at_tip(self.cells, p[TIP], np.exp(p[EXPANSION]), self._sides)
         return np.where(covered, inside, self._air_c)
 
     def height(self) -> Array:
