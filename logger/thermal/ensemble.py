@@ -48,7 +48,6 @@ LONGEST_DRIFT_H = 3.0
 READING_SD_K = 0.12
 CORRELATED_SD_K = 0.15
 CORRELATED_PER_K = 0.006  # of the excess over the air: what the cells leave out shrinks with it
-CORRELATED_IN_OVEN_K = 0.3
 CORRELATION_S = 240.0
 LONGEST_STEP_S = 30.0
 OUTLIER = 2.5  # standardised innovation from which a reading counts for less
@@ -108,6 +107,14 @@ class Ensemble:
         self.in_oven, self.changed_s = True, self.t_s
         self._bake = Particles(self._priors, self.t_s, celsius, spread_k)
         self._take_over()
+
+    def back_into_oven(self) -> None:
+        """It bakes on, from the cells it has."""
+        cells = self.x[:3].copy()
+        self.enter_oven(float(cells[2].mean()), 0.0)
+        if self._bake is not None:
+            self._bake.cells = cells[:, np.arange(self._bake.cells.shape[1]) % MEMBERS]
+            self._take_over()
 
     def _take_over(self) -> None:
         """The members are those of the bake that are believed."""
@@ -223,21 +230,17 @@ class Ensemble:
             self._take_over()
             return
         rates = self.rates()
-        air = air_c + (0.0 if self.in_oven else 1.0) * self.x[AIR]
+        air = air_c + self.x[AIR]
         parts = math.ceil(span / LONGEST_STEP_S)
         cells = self.x[:3]
         for _ in range(parts):
-            cells = step(cells, span / parts, air, rates, self.in_oven)
+            cells = step(cells, span / parts, air, rates, False)
         self.x[:3] = cells
         self.t_s = t_s
         hours = math.sqrt(min(span, 3600.0) / 3600.0)
         self.loosen(EXCHANGE, RATE_DRIFT * hours)
-        if self.in_oven:
-            self.loosen(HEATING, 1.5 * RATE_DRIFT * hours)
-            self.loosen(PLATEAU, 0.3 * hours)
-        else:
-            self.loosen(LOSS, RATE_DRIFT * hours)
-            self.loosen(AIR, AIR_DRIFT_K * hours)
+        self.loosen(LOSS, RATE_DRIFT * hours)
+        self.loosen(AIR, AIR_DRIFT_K * hours)
 
     def surface(self) -> Array:
         """Surface temperature: the outer cell's, extrapolated half a cell outward."""
@@ -260,10 +263,8 @@ class Ensemble:
             self._last_assimilated_s = self.t_s
         weight = max(1.0, CORRELATION_S / max(elapsed, 1.0))
         mean = float(y.mean())
-        correlated = CORRELATED_IN_OVEN_K
-        if not self.in_oven:
-            per_k = CORRELATED_PER_K * (1.0 + 4.0 * self._doubt)
-            correlated = CORRELATED_SD_K + per_k * abs(mean - self._air_c)
+        per_k = CORRELATED_PER_K * (1.0 + 4.0 * self._doubt)
+        correlated = CORRELATED_SD_K + per_k * abs(mean - self._air_c)
         error = READING_SD_K**2 + correlated**2 * weight + extra_sd_k**2
         deviation = y - mean
         variance = float(deviation @ deviation) / (MEMBERS - 1)
@@ -278,10 +279,6 @@ class Ensemble:
         gain = (around @ deviation) / (MEMBERS - 1) / total
         shrink = 1.0 / (1.0 + math.sqrt(error / total))
         self.x = (means + gain[:, None] * innovation) + around - np.outer(shrink * gain, deviation)
-        if self.in_oven:
-            top = np.maximum(self.x[PLATEAU], self.x[CORE])
-            np.minimum(self.x[OUTER], top, out=self.x[OUTER])
-            np.minimum(self.x[MIDDLE], top, out=self.x[MIDDLE])
         return innovation / math.sqrt(total)
 
     def core(self) -> tuple[float, float]:

@@ -288,7 +288,8 @@ class Thermal:
         if e is not None:
             f.flush()
             e.advance(in_s, self._air.air_c(in_s, False))
-            e.in_oven, e.changed_s = True, in_s
+            e.back_into_oven()
+            f.course = None
         else:
             e = Ensemble(self._priors, in_s)
             batter = f.track.at(in_s) if f.track else None

@@ -18,8 +18,11 @@ def rates(**change: float) -> Rates:
         "heating": 1e-3,
         "plateau": 100.0,
         "rising": 1.0,
+        "vapour": 0.0,
+        "expansion": 2.0,
     } | change
-    return Rates(**{name: np.array([value]) for name, value in values.items()})
+    arrays = {name: np.array([value]) for name, value in values.items()}
+    return Rates(**arrays, walls=0.0, sides=0.0)
 
 
 def after(

@@ -68,8 +68,7 @@ def follow(case: object, curve: object, plan: Plan, number: int) -> list[Said]:
     room_error = rng.normal(0, 0.3)
     said: list[Said] = []
     e = Ensemble(priors(plan), 0.0)
-    e.start_uniform(float(core[0]), 0.5)
-    e.in_oven = True
+    e.enter_oven(float(core[0]), 0.5)
 
     def tell(phase: str, fraction: float, celsius: float, air: float, truth: float) -> None:
         course = run(e, air, 22.0, [Goal(celsius, "core", phase == "bake")])

@@ -33,8 +33,9 @@ def test_a_layer_cools_with_a_time_constant_of_half_an_hour_to_an_hour() -> None
 def test_less_known_is_wider() -> None:
     known, unknown = priors(LAYER), priors(Plan())
 
-    for name in ("loss_per_s", "exchange_per_s", "heating_per_s", "plateau_c"):
+    for name in ("loss_per_s", "exchange_per_s", "plateau_c"):
         assert getattr(unknown, name)[1] > getattr(known, name)[1]
+    assert unknown.bake.heating_per_s[1] > known.bake.heating_per_s[1]
     assert unknown.doubt > known.doubt
 
 
