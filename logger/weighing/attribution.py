@@ -29,6 +29,7 @@ MISS = 1.5  # a line left outside its tolerance …
 MISS_PER_TARGET = 8.0  # … and the more so the further,
 MISS_FAR = 40.0  # a gross miss being less likely than a few small ones
 WORST = 16.0
+FORGIVEN_D = 30.0  # divisions by which a miss is measured beside the target: spoons are coarse too
 SWITCH = 0.4  # to the next line without a tare
 UNDER_OPEN = 0.3
 STAY_OVER = 3.0  # more into a line that is decided, and over by it
@@ -39,7 +40,7 @@ STAY_AFTER_TARE = 7.0
 MARK_HABIT = 2.0
 MARK_HABIT_PER_LINE = 4.0
 MOST_HABIT = 40.0
-LATE_MARK = 60.0  # a mark for a line that was begun already, unmarked: it says what comes next
+LATE_MARK = 20.0  # a mark for a line that was begun already, unmarked: it says what comes next
 OPEN_BY_TRIFLE = 1.0
 STAY_ON_ANOTHER_SCALE = 2.0
 STAY_CONFIRMED = 4.0  # what was confirmed unweighed goes into the bowl only now
@@ -63,7 +64,7 @@ def closed_price(total_kg: float, line: Line, blur_kg: float) -> float:
     miss = abs(total_kg - target)
     if miss <= tolerance:
         return 0.2 * (miss / tolerance) ** 2
-    part = (miss - tolerance) / max(target, blur_kg)
+    part = (miss - tolerance) / (target + FORGIVEN_D * blur_kg)
     return min(WORST, MISS + MISS_PER_TARGET * part + MISS_FAR * part * part)
 
 

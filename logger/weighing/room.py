@@ -18,7 +18,7 @@ from logger.weighing.pieces import TRIFLE_KG, Piece
 from logger.weighing.pouring import Pours
 from logger.weighing.scale import Scale
 from logger.weighing.scales import Scales
-from logger.weighing.settling import S
+from logger.weighing.settling import Rest, S
 from logger.weighing.signals import (
     ContainerOn,
     Ended,
@@ -31,6 +31,7 @@ from logger.weighing.signals import (
 from logger.weighing.speaking import Speaker
 
 RECENT_US = 15 * S
+HASTY_US = 2 * S
 ENDING_MARKS = frozenset({"close batch", "into oven"})
 
 
@@ -50,6 +51,7 @@ class Weighing:
         self._speaker = Speaker(self.ledger, self._scales)
         self._mending = Mending(plan, self.ledger, self._scales, self._speaker)
         self._scale_said: tuple[int, str] | None = None  # line, and the scale to use for it
+        self._unrisen: dict[str, Rest | None] = {}  # at the last mark, by scale
         self._fresh_order = False
 
     # The engine's questions -------------------------------------------------------------------
@@ -83,6 +85,7 @@ class Weighing:
             return []
         if mark.kind == "line":
             self.ledger.awaited = (index, mark.t_us)
+            self._unrisen = {s.name: s.base for s in self._scales if s.has_not_risen}
             current = self.ledger.current
             moving = any(s.piece is not None for s in self._scales)
             if current is not None and current != index and not moving:
@@ -237,7 +240,7 @@ class Weighing:
         selected = self.ledger.awaited
         if selected is not None and piece.selected not in (None, selected[0]):
             selected = None  # a mark that came while it already was another line's
-        if selected is not None and piece.start_us >= selected[1]:
+        if selected is not None and self._begins_after(piece, selected[1]):
             piece.selected = selected[0]
             if piece.after is not None and not piece.is_trifle:
                 # A trifle may be drift; the mark still waits for its rise.
@@ -246,6 +249,16 @@ class Weighing:
             piece.tared = True
         if piece.after is not None and piece.mass_kg < 0 and self._mending.taking is not None:
             piece.selected = self._mending.taking
+
+    def _begins_after(self, piece: Piece, mark_us: int) -> bool:
+        """Whether a rise begins after a mark.
+
+        Noise and a hand on its way often make it seem to begin a moment before anything is added.
+        """
+        if piece.start_us >= mark_us:
+            return True
+        near = mark_us - piece.start_us <= HASTY_US
+        return near and self._unrisen.get(piece.scale) is piece.before
 
     def _use_up_selection(self, piece: Piece) -> None:
         """Several trifles together are what the mark was for."""

@@ -101,6 +101,13 @@ class Standing:
         return rise_kg < LIGHTEST_BOWL_KG and self.plausible(rise_kg)
 
     @property
+    def has_not_risen(self) -> bool:
+        """Whether nothing to speak of was added since the last rest."""
+        if self.base is None:
+            return False
+        return abs(self.now_kg() - self.base.level_kg) <= 2.5 * self.division_kg
+
+    @property
     def load_kg(self) -> float:
         """What stands on it now, as far as is known; never negative."""
         return max(0.0, self.now_kg() - (self.bench.empty_kg or 0.0))
