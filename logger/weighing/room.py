@@ -52,7 +52,7 @@ class Weighing:
         self._mending = Mending(plan, self.ledger, self._scales, self._speaker)
         self._scale_said: tuple[int, str] | None = None  # line, and the scale to use for it
         self._unrisen: dict[str, Rest | None] = {}  # at the last mark, by scale
-        self._fresh_order = False
+        self._keyed: set[str] = set()  # scales tared since their container was put on
 
     # The engine's questions -------------------------------------------------------------------
 
@@ -120,7 +120,9 @@ class Weighing:
         scale = self._scales[pieces[-1].scale]
         if scale.piece is not None or not (scale.at_rest or not scale.bench.present):
             return []
-        resting_us = t_us - pieces[-1].ended_us
+        # Drift, and a bench that creeps, do not make it any younger.
+        ended_us = max((p.ended_us for p in pieces if not p.is_trifle), default=pieces[-1].ended_us)
+        resting_us = t_us - ended_us
         return list(self._speaker.speak(current, resting_us))
 
     def on_event(self, event: Event) -> list[Body]:
@@ -135,6 +137,7 @@ class Weighing:
         for signal in signals:
             match signal:
                 case ContainerOn():
+                    self._keyed.discard(scale.name)
                     out.append(WeighingContainer(round(signal.mass_kg, 9), scale.name))
                     out += self._left(scale)
                 case Lifted():
@@ -148,7 +151,9 @@ class Weighing:
                 case Extended():
                     self._take_selection(signal.piece)
                     self._use_up_selection(signal.piece)
-                    out += self._grown(signal.piece)
+                    before = signal.piece.line
+                    if self.ledger.renew(signal.piece, self._scales.blurs):
+                        out += self._speaker.say_left(before)
                     if signal.piece.line is not None:
                         out += self._speaker.speak(signal.piece.line, t_us - signal.piece.ended_us)
                 case Vanished():
@@ -179,12 +184,15 @@ class Weighing:
     def _tared(self, scale: Scale, t_us: int) -> list[Body]:
         """A tare right after something was put down that fits no line: it was a container."""
         ledger = self.ledger
-        if not ledger.pieces or ledger.lines is None:
-            return []
+        before = scale.name in self._keyed
+        self._keyed.add(scale.name)
+        if before or not ledger.pieces or ledger.lines is None:
+            return []  # what follows a tare in its container is an addition
         piece = ledger.pieces[-1]
         index = piece.line
         if (
             index is None
+            or piece.selected is not None
             or not piece.sudden
             or piece.contiguous
             or piece.scale != scale.name
@@ -199,8 +207,6 @@ class Weighing:
             return []
         ledger.remove(piece)
         scale.take_as_container(piece)
-        if piece.selected is not None and self.ledger.awaited is None:
-            self.ledger.awaited = (piece.selected, piece.start_us)
         return [WeighingContainer(round(piece.mass_kg, 9), scale.name)]
 
     def _ended(self, scale: Scale, piece: Piece) -> list[Body]:
@@ -209,44 +215,29 @@ class Weighing:
         before = self.ledger.current
         self.ledger.add(piece, self._scales.blurs)
         self._use_up_selection(piece)
-        self._fresh_order = False
         out: list[Body] = []
-        if piece.line is None:
-            return out
         if piece.mass_kg < 0:
-            line = self.ledger.line(piece.line)
+            line = None if piece.line is None else self.ledger.line(piece.line)
             out.append(
                 WeighingRemoved(round(-piece.mass_kg, 9), line.key if line else None, scale.name)
             )
         if self.ledger.lines is not None:
             out += self._speaker.say_left(before)
-        out += self._speaker.speak(piece.line, 0)
+        if piece.line is not None:
+            out += self._speaker.speak(piece.line, 0)
         return out
-
-    def _grown(self, piece: Piece) -> list[Body]:
-        """A trifle that grew may be the first of the next line after all."""
-        ledger = self.ledger
-        before = piece.line
-        if piece.is_trifle or before is None or piece is not ledger.pieces[-1]:
-            return []
-        if ledger.slot(before).left or ledger.current != before:
-            return []  # what was left stays so
-        ledger.renew(self._scales.blurs)
-        if piece.line == before:
-            return []
-        return self._speaker.say_left(before)
 
     def _take_selection(self, piece: Piece) -> None:
         selected = self.ledger.awaited
         if selected is not None and piece.selected not in (None, selected[0]):
             selected = None  # a mark that came while it already was another line's
+        if selected is not None and piece.mass_kg < 0 and not self.ledger.of(selected[0]):
+            selected = None  # nothing of it is there to be taken back
         if selected is not None and self._begins_after(piece, selected[1]):
             piece.selected = selected[0]
             if piece.after is not None and not piece.is_trifle:
                 # A trifle may be drift; the mark still waits for its rise.
                 self.ledger.awaited = None
-        if self._fresh_order:
-            piece.tared = True
         if piece.after is not None and piece.mass_kg < 0 and self._mending.taking is not None:
             piece.selected = self._mending.taking
 
@@ -271,12 +262,23 @@ class Weighing:
         ledger = self.ledger
         moving = any(self._pours.line(scale) == index for scale in self._scales)
         slot = ledger.slot(index)
-        slot.confirmed = slot.left = True
         slot.told_kg = None if mass_g is None else mass_g / 1000
-        ledger.freeze(index)
-        self._fresh_order = True
         out: list[Body] = []
+        if slot.told_kg is not None and not ledger.of(index):
+            out += self._poured_as_another(index, slot.told_kg)
         if ledger.current is not None and ledger.current != index:
             out += self._speaker.leave(ledger.current)
-        ledger.current = index
+        ledger.confirm(index)
         return out + self._speaker.say(index, moving and slot.told_kg is None)
+
+    def _poured_as_another(self, index: int, told_kg: float) -> list[Body]:
+        """A person tells a mass of a line that has none: did the open line get just that?"""
+        ledger, current = self.ledger, self.ledger.current
+        pieces = [] if current is None else ledger.of(current)
+        for first in range(len(pieces) - 1, -1, -1):
+            blur_kg = self._scales.blurs.of(pieces[first:])
+            if abs(sum(p.mass_kg for p in pieces[first:]) - told_kg) <= 1.5 * blur_kg:
+                ledger.move(pieces[first:], index)
+                assert current is not None
+                return self._speaker.leave(current)
+        return []

@@ -462,12 +462,12 @@ def test_lines_may_be_weighed_on_either_of_two_scales() -> None:
 
 @pytest.mark.parametrize("over_g", [0.0, 7.0])
 @pytest.mark.parametrize("draw", range(4))
-def test_a_tap_stays_with_the_pour_it_follows_even_when_the_next_line_is_over(
+def test_a_tap_at_once_stays_with_the_pour_it_follows_though_that_is_within_already(
     draw: int, over_g: float
 ) -> None:
     b = bench(draw=draw)
     b.pour("flour", 318, 45)
-    b.pass_s(2)
+    b.pass_s(0.8)
     b.spoon("flour", 2.2, 1)
     b.pass_s(12)
     b.pour("sugar", 250 + over_g, 45)
