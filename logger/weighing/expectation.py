@@ -16,6 +16,13 @@ def unfinished(ledger: Ledger, piece: Piece) -> bool:
     return lower is not None and ledger.total_kg(piece.line) < lower
 
 
+def takeable_kg(ledger: Ledger) -> float:
+    """The most that can be taken back: what the line last added to has."""
+    if ledger.current is None:
+        return float("inf")
+    return max(0.0, ledger.total_kg(ledger.current))
+
+
 def plausible(ledger: Ledger, change_kg: float, blur_kg: float, blurs: Blurs) -> bool:
     """Whether a sudden change could be an addition, or a take-back, of some line.
 

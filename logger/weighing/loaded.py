@@ -11,6 +11,7 @@ from logger.weighing.settling import Rest, S
 from logger.weighing.signals import Lifted, Tared, Vanished
 from logger.weighing.standing import FINGER_KG, LIGHTEST_BOWL_KG, Standing
 
+TOOL_KG = 0.08  # a spoon or scraper taken out of the bowl weighs no more
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
 LONG_REST_US = 20 * S
 TAIL_US = 3_500_000
@@ -105,6 +106,9 @@ def _explain(
             state.tared, state.same_zero = True, False
             state.signals.append(Tared(rest.settled_us))
             return False
+        if -step > state.takeable_kg() + 3 * d + TOOL_KG:
+            # More than the line ever had: the container went, from a zero that was not known.
+            return _lift(state, rest, base, d, net)
         return state.end(piece or state.new_piece(base, state.started(base)), rest, False)
     sudden = state.motion.is_sudden(base.level_kg, rest.level_kg, state.settler.period_us)
     nested = sudden and piece is None and step > LIGHTEST_BOWL_KG

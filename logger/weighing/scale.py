@@ -29,8 +29,9 @@ class Scale(Standing):
         plausible: Plausible,
         awaited: Awaited,
         unfinished: Callable[[Piece], bool],
+        takeable_kg: Callable[[], float],
     ) -> None:
-        super().__init__(name, planned_division_kg, plausible, awaited, unfinished)
+        super().__init__(name, planned_division_kg, plausible, awaited, unfinished, takeable_kg)
         self._glitches = Glitches()
         self._waking: list[Reading] = []
         self._broken = False

@@ -32,6 +32,7 @@ class Standing:
         drift_kg: drift seen at rest since the last piece.
         last_us: time of the last reading.
         unfinished: whether the line of a piece still lacks something.
+        takeable_kg: the most that can be taken back from the line last added to.
         zeroing: the last time the zero was set.
         undo: the same, while it may yet prove to have been a load on its way down.
         last_piece: the last that ended.
@@ -48,6 +49,7 @@ class Standing:
         plausible: Plausible,
         awaited: Awaited,
         unfinished: Callable[[Piece], bool],
+        takeable_kg: Callable[[], float],
     ) -> None:
         self.name = name
         self.resolution = Resolution(planned_division_kg)
@@ -64,6 +66,7 @@ class Standing:
         self._plausible = plausible
         self._awaited = awaited
         self.unfinished = unfinished
+        self.takeable_kg = takeable_kg
         self.zeroing: Zeroing | None = None
         self.undo: Zeroing | None = None
         self.last_piece: Piece | None = None

@@ -532,3 +532,25 @@ def test_what_was_told_and_not_weighed_has_no_budget() -> None:
     b.confirm("milk", 240.0)
 
     assert standing(run(b.entries, FORMULA))["milk"].budget is None
+
+
+def test_no_line_ever_has_less_than_nothing() -> None:
+    """A scale back from an unplugged cable at another zero hides where its empty pan is."""
+    b = bench()
+    b.pour("flour", 320, 45)
+    b.pass_s(3)
+    b.silent = True
+    b.pass_s(6)
+    b.tare_g -= 400.0
+    b.silent = False
+    b.pass_s(3)
+    b.pour("sugar", 250, 45)
+    b.pass_s(3)
+    b.lift()
+    b.pass_s(4)
+
+    events = run(b.entries, FORMULA, tail_s=40)
+
+    masses = [e.body.mass_kg for e in events if isinstance(e.body, WeighingAddition)]
+    assert masses
+    assert all(mass is None or mass > -0.001 for mass in masses)
