@@ -20,6 +20,8 @@ from logger.events import (
 )
 from logger.plan import Formula, Plan, ScaleFacts
 from logger.weighing import Weighing
+from logger.weighing.scale import Scale
+from logger.weighing.signals import Ended, Lifted
 
 FLOUR, SUGAR, MILK = line("flour", 320, 3.2), line("sugar", 250, 2.5), line("milk", 240, 4.8)
 FORMULA = Formula("cake", (FLOUR, SUGAR, MILK))
@@ -534,23 +536,24 @@ def test_what_was_told_and_not_weighed_has_no_budget() -> None:
     assert standing(run(b.entries, FORMULA))["milk"].budget is None
 
 
-def test_no_line_ever_has_less_than_nothing() -> None:
-    """A scale back from an unplugged cable at another zero hides where its empty pan is."""
-    b = bench()
+@pytest.mark.parametrize(("has_g", "kind"), [(320.0, Ended), (40.0, Lifted)])
+def test_a_fall_by_more_than_the_line_ever_had_is_a_lifted_container(
+    has_g: float, kind: type[Ended | Lifted]
+) -> None:
+    b = bench(bowl_g=100)
     b.pour("flour", 320, 45)
     b.pass_s(3)
-    b.silent = True
-    b.pass_s(6)
-    b.tare_g -= 400.0
-    b.silent = False
+    b.take_back("flour", 250)
     b.pass_s(3)
-    b.pour("sugar", 250, 45)
-    b.pass_s(3)
-    b.lift()
-    b.pass_s(4)
+    scale = Scale(
+        NAME,
+        None,
+        plausible=lambda change_kg, division_kg: change_kg > 0,
+        awaited=lambda change_kg, start_us, division_kg: False,
+        unfinished=lambda piece: False,
+        takeable_kg=lambda: has_g / 1000,
+    )
 
-    events = run(b.entries, FORMULA, tail_s=40)
+    signals = [s for e in b.entries if isinstance(e, Reading) for s in scale.feed(e)]
 
-    masses = [e.body.mass_kg for e in events if isinstance(e.body, WeighingAddition)]
-    assert masses
-    assert all(mass is None or mass > -0.001 for mass in masses)
+    assert isinstance(signals[-1], kind)
