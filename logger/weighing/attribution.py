@@ -7,7 +7,7 @@ counts. `Changed`: the scale was tared at rest, or its container exchanged, sinc
     the rise                                       its line
     ---------------------------------------------  ---------------------------------------------
     1  begins after a `line` mark not used yet     the marked one
-    2  is a take-back                              the open one
+    2  is a take-back                              the open one; no line's, if it has not so much
     3  is no more than drift, nothing changed      the open one; with the next rise if that opens
                                                    a line and follows it the closer
     4  goes on within a second, nothing changed    the open one: no other bag is at hand so soon
@@ -21,8 +21,8 @@ Rows 5 to 9 give way where the amount would leave their line over by more than a
 the next one asks for, alone or with earlier rises that nobody heard of yet; or where it is grossly
 too much, to the nearest line that could hold it. Else an over-pour is the line's own.
 
-Marks are in use while every line opened since the first mark (two at least) was opened by one. In a
-mixed session, where some lines are marked and some are not, a mark says what the next rise is, and
+Marks are in use while every line that was opened since the first mark was opened by one. In a mixed
+session, where some lines are marked and some are not, a mark says what the next rise is, and
 the order of the formula goes on from there.
 """
 
@@ -124,6 +124,31 @@ def is_begun(line: Line, total_kg: float, blur_kg: float) -> bool:
     return total_kg > max(1.5 * blur_kg, BEGUN_SHARE * (line.target_kg or 0.0))
 
 
+def opened_by_mark(pieces: Sequence[Piece]) -> list[bool]:
+    """For each line that was opened, in order: whether a mark opened it."""
+    own = [piece for piece in pieces if piece.line is not None]
+    return [
+        piece.selected is not None
+        for number, piece in enumerate(own)
+        if number == 0 or piece.line != own[number - 1].line
+    ]
+
+
+def marks_in_use(pieces: Sequence[Piece]) -> bool:
+    """Whether every line that was opened since the first mark was opened by one."""
+    opened = opened_by_mark(pieces)
+    return any(opened) and all(opened[opened.index(True) :])
+
+
+def is_nearer(last: Piece, before: Piece, piece: Piece) -> bool:
+    """Whether a rise that was no more than drift is nearer to the one after than before it."""
+    if last.after is None or before.after is None or last.mass_kg <= 0:
+        return False
+    if last.selected is not None or piece.tared or piece.scale != last.scale:
+        return False
+    return piece.start_us - last.after.start_us < last.start_us - before.after.start_us
+
+
 def place(
     book: Book,
     piece: Piece,
@@ -177,12 +202,13 @@ def _fitting(book: Book, candidates: list[int], mass_kg: float, blur_kg: float) 
     slip, gross = _slip(book.lines[first], blur_kg), _gross(book.lines[first], blur_kg)
     if excess <= slip:
         return Place(first)
-    if later and excess <= gross:
-        both_kg = book.movable_kg + mass_kg if first == book.open and book.movable_kg > 0 else 0.0
-        if _is_met(book, later[0], mass_kg, blur_kg):
-            return Place(later[0])
+    if later and _is_met(book, later[0], mass_kg, blur_kg):
+        return Place(later[0])
+    if later and first == book.open and book.movable_kg > 0:
+        both_kg = book.movable_kg + mass_kg
         if _is_met(book, later[0], both_kg, blur_kg):
             return Place(later[0], with_earlier=True)
+    if excess <= gross:
         return Place(first)
     for index in later:
         if _excess(book, index, mass_kg, blur_kg) <= _slip(book.lines[index], blur_kg):

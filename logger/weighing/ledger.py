@@ -6,11 +6,21 @@ from collections.abc import Mapping, Sequence
 
 from logger.events import WeighingAddition
 from logger.plan import Line, ScaleFacts
-from logger.weighing.attribution import CONTINUES_US, Book, Place, following, is_begun, place
+from logger.weighing.attribution import (
+    CONTINUES_US,
+    Book,
+    Place,
+    following,
+    is_begun,
+    is_nearer,
+    marks_in_use,
+    opened_by_mark,
+    place,
+)
 from logger.weighing.budget import Budget
 from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.settling import S
-from logger.weighing.statement import Slot, account, statement, withdrawn
+from logger.weighing.statement import Slot, account, differs, statement, withdrawn
 
 PINCHES_US = 5 * S  # a spoon is filled again within; drift takes longer over two divisions
 
@@ -152,6 +162,12 @@ class Ledger:
         self.current = piece.line
 
     def _add(self, piece: Piece, blurs: Blurs) -> None:
+        of = self.current if piece.selected is None else piece.selected
+        has_kg = 0.0 if of is None else self.total_kg(of)
+        if piece.mass_kg < 0 and has_kg + piece.mass_kg < -blurs.of([piece]):
+            self.pieces.append(piece)  # more than the line has: no take-back of anything
+            self._changed = self._changed or piece.tared
+            return
         placed, trifle = self._place(piece, blurs), self._is_drift(piece)
         if placed.with_earlier:
             for earlier in self._movable():
@@ -187,7 +203,7 @@ class Ledger:
             lacking=self.lacking(),
             open=current,
             confirmed=current is not None and self.slot(current).confirmed,
-            marks_in_use=self._marks_in_use(),
+            marks_in_use=marks_in_use(self.pieces),
             movable_kg=sum(p.mass_kg for p in self._movable()),
         )
         return place(
@@ -207,25 +223,13 @@ class Ledger:
         last = self.pieces[-1]
         return last.mass_kg <= 0 or piece.start_us - last.ended_us > PINCHES_US
 
-    def _marks_in_use(self) -> bool:
-        """Whether every line opened since the first mark was opened by one, and two at least."""
-        opened = self._opened_by_mark()
-        return any(opened) and all(opened[opened.index(True) :])
-
-    def _opened_by_mark(self) -> list[bool]:
-        return [
-            piece.selected is not None
-            for number, piece in enumerate(self.pieces)
-            if number == 0 or piece.line != self.pieces[number - 1].line
-        ]
-
     def _hear_late_mark(self, line: int) -> None:
         """The order opened this line, and only now comes its mark, as of all lines before it.
 
         A mark says what comes next: what came before it was still of the line before. So it was
         where the line was hardly begun.
         """
-        *earlier, _ = self._opened_by_mark() or [False]
+        *earlier, _ = opened_by_mark(self.pieces) or [False]
         if line != self.current or self._opened_after is None:
             return
         assert self.lines is not None
@@ -245,17 +249,10 @@ class Ledger:
 
     def _bring_trifle(self, piece: Piece, line: int) -> None:
         """What was no more than drift is of the rise after it, if that follows the closer."""
-        if len(self.pieces) < 2 or piece.tared:
-            return
-        last, before = self.pieces[-1], self.pieces[-2]
-        if not self._was_trifle or last.mass_kg <= 0 or last.selected is not None:
-            return
-        if last.line != self.current or last.scale != piece.scale:
-            return
-        if last.after is None or before.after is None or before.line != last.line:
-            return
-        if piece.start_us - last.after.start_us < last.start_us - before.after.start_us:
-            last.line = line
+        if len(self.pieces) > 1 and self._was_trifle and self.pieces[-1].line == self.current:
+            last, before = self.pieces[-1], self.pieces[-2]
+            if before.line == last.line and is_nearer(last, before, piece):
+                last.line = line
 
     def _void(self, blurs: Blurs) -> None:
         """All of what the order gave to a line was taken back: a spoon, not an ingredient."""
@@ -295,20 +292,9 @@ class Ledger:
         if said is None:
             if not slot.confirmed and abs(self.total_kg(index)) <= blur_kg:
                 return []  # all of it was taken back before anything was said
-        elif (
-            said.verdict == body.verdict
-            and said.target_kg == body.target_kg
-            and said.scale == body.scale
-            and not _moved(said.mass_kg, body.mass_kg, blur_kg / 2)
-        ):
+        elif not differs(said, body, blur_kg / 2):
             return []
         if said is not None and slot.event_id is None:
             return []  # its id is not known yet; the next second says it again
         slot.said = body
         return [body]
-
-
-def _moved(before: float | None, now: float | None, by: float) -> bool:
-    if before is None or now is None:
-        return before is not now
-    return abs(now - before) > by

@@ -144,6 +144,15 @@ def withdrawn(slot: Slot, line: Line) -> WeighingAddition:
     )  # fmt: skip
 
 
+def differs(said: WeighingAddition, body: WeighingAddition, by_kg: float) -> bool:
+    """Whether what is to be said now tells something else than what stands."""
+    if (said.verdict, said.target_kg, said.scale) != (body.verdict, body.target_kg, body.scale):
+        return True
+    if said.mass_kg is None or body.mass_kg is None:
+        return said.mass_kg is not body.mass_kg
+    return abs(body.mass_kg - said.mass_kg) > by_kg
+
+
 def _main_scale(pieces: Sequence[Piece]) -> str | None:
     """The scale that most of a line lies on, of several the last."""
     share: dict[str, float] = {}
