@@ -16,7 +16,8 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
     bench = state.bench
     empty = bench.empty_kg if bench.empty_kg is not None else base.level_kg
     mass = rest.level_kg - empty
-    if mass <= max(3 * d, 0.0015):
+    told = mass > 1.6 * d and state.is_awaited(mass, state.started(base))
+    if mass <= max(3 * d, 0.0015) and not told:
         lifted = bench.lifted_from
         value = rest.level_kg - state.continuity.offset_kg
         if lifted is not None and bench.lifted_to_zero and value < -max(5 * d, 0.005):

@@ -88,6 +88,8 @@ class Scale(Standing):
             self._first(reading, value, d)
         base = self.base
         assert base is not None
+        if self.resolution.learnt_finer:
+            base.division_kg = d  # it was that fine before anybody knew
         settler = self.settler
         rest = settler.rest
         rest_kg: float | None = None

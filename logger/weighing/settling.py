@@ -53,9 +53,10 @@ class Rest:
 
     @property
     def mean_error_kg(self) -> float:
-        """Standard deviation of the level, from the noise; never below what rounding hides."""
+        """Standard deviation of the level, from the noise beyond that of rounding (Sheppard)."""
         # Vibration and hands are not white: count a third of the readings as independent.
-        return self.noise_kg / math.sqrt(max(1.0, self.count / 3.0))
+        noise2 = max(0.0, self.noise_kg**2 - self.division_kg**2 / 12.0)
+        return math.sqrt(noise2 / max(1.0, self.count / 3.0))
 
 
 class Settler:

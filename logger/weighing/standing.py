@@ -13,6 +13,7 @@ from logger.weighing.signals import Bench, ContainerOn, Ended, Extended, Signal
 
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
 
+PAUSE_US = 1_000_000  # nobody puts one ingredient down and pours the next sooner
 # Bowls weigh more; a piece, an egg or a spoonful put down at once less (common practice).
 LIGHTEST_BOWL_KG = 0.075
 
@@ -173,9 +174,26 @@ class Standing:
         self.signals.append(Extended(last))
         return True
 
+    def _goes_on(self, piece: Piece) -> bool:
+        """Whether a piece is the last one again, after less of a pause than another line takes."""
+        last = self.last_piece
+        if last is None or last.after is None or not piece.contiguous or piece.tared:
+            return False
+        if piece.before is not last.after or piece.lost or last.mass_kg <= 0 or piece.mass_kg <= 0:
+            return False
+        paused_us = piece.start_us - last.rested_us
+        return paused_us < PAUSE_US and not self.is_awaited(piece.mass_kg, piece.start_us)
+
     def end(self, piece: Piece, rest: Rest, sudden: bool) -> bool:
         piece.after, piece.sudden, piece.ended_us = rest, sudden, rest.settled_us
-        piece.now_kg = rest.level_kg
+        piece.now_kg, piece.rested_us = rest.level_kg, rest.start_us
+        if self._goes_on(piece):
+            last = self.last_piece
+            assert last is not None
+            last.ended_us, last.rested_us = rest.settled_us, rest.start_us
+            last.sudden = False
+            last.splice_kg = (last.splice_kg**2 + piece.splice_kg**2) ** 0.5
+            return self.extend(rest)
         self.base = rest
         self.tared = piece.tared and piece.is_trifle
         self.same_zero = True

@@ -59,6 +59,8 @@ def _on(pieces: Sequence[Piece], index: int, scale: str, facts: ScaleFacts) -> B
             division = max(division, piece.before.division_kg)
             if before is not None and before.line == index and piece.contiguous:
                 drift += piece.drift_kg
+                # One rest, the end of the one and the beginning of the other: it cancels.
+                noise2 -= before.after.mean_error_kg**2 if before.after is not None else 0.0
             else:
                 pairs += 1
                 noise2 += piece.before.mean_error_kg**2
@@ -71,7 +73,7 @@ def _on(pieces: Sequence[Piece], index: int, scale: str, facts: ScaleFacts) -> B
         mass,
         division or 0.001,
         pairs=pairs,
-        repeatability_kg=math.sqrt(noise2),
+        repeatability_kg=math.sqrt(max(0.0, noise2)),
         accuracy_class=facts.accuracy_class,
         drift_kg=drift,
         splice_kg=math.sqrt(splice2),
