@@ -39,7 +39,7 @@ def _explain(
     if zeroing is not None and zeroing.at_rest and rest.start_us - zeroing.t_us < TARE_TAIL_US:
         value = rest.level_kg - state.continuity.offset_kg
         finger = -FINGER_KG <= value <= 1.2 * d
-        early = rest.start_us - zeroing.t_us < 2 * S or (rest.shifted and step < 0)
+        early = rest.start_us - zeroing.t_us < 2 * S or step < 0
         told = value > 0.6 * d and state.is_awaited(step, rest.start_us)
         if (
             finger
@@ -62,6 +62,13 @@ def _explain(
         return state.extend(rest)
     if rest.shifted and abs(step) <= tol and _is_same(state, base, piece):
         return state.extend(rest)
+    long_rest = rest.start_us - base.settled_us > LONG_REST_US
+    if rest.shifted and -1.1 * d <= step < 0 and not long_rest:
+        # Nobody takes back a single division unseen: it is the same rest, read anew.
+        if _is_end(state, base, piece):
+            return state.extend(rest)
+        state.base = rest
+        return False
     if rest.shifted and small and rest.start_us - state.contained_us < TAIL_US:
         bench.bowl_kg += step
         state.base = rest
@@ -69,7 +76,6 @@ def _explain(
     if rest.shifted:
         gross = abs(rest.level_kg - (bench.empty_kg or 0.0))
         tol = max(tol, CREEP_KG, 0.0003 * gross)
-        long_rest = rest.start_us - base.settled_us > LONG_REST_US
         if abs(step) <= tol or (long_rest and abs(step) <= 1.1 * d):
             state.drift_kg += abs(step)
             state.base = rest

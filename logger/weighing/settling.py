@@ -19,6 +19,7 @@ from itertools import pairwise
 S = 1_000_000
 QUIET_US = S // 2 - 30_000  # six readings at 10 Hz, with some jitter of their times
 FEWEST_PERIODS = 3.4  # four readings, however slow the scale
+LATE_US = 2 * S  # a level between two divisions is the mean of so long
 REFINE_US = 4 * S  # a rest's level is refined this long; what moves later is creep
 KEEP_US = 4 * S
 KEEP_READINGS = 200
@@ -71,6 +72,7 @@ class Settler:
         self._suspects = 0
         self._mean = self._found_kg = 0.0
         self._limit = self._refine_limit = 0.0
+        self._seen = (0.0, 0.0)  # least and most that this rest, and those it shifted from, showed
         self._skip = 0
 
     @property
@@ -97,6 +99,7 @@ class Settler:
         self._recent.extend(moved)
         if self.rest is not None:
             self.rest.level_kg += by_kg
+        self._seen = (self._seen[0] + by_kg, self._seen[1] + by_kg)
         self._mean += by_kg
         self._found_kg += by_kg
 
@@ -175,6 +178,11 @@ class Settler:
         error = 4.0 * rest.noise_kg / math.sqrt(len(values))
         if away < (max(0.75 * d_kg, error) if noisy else 0.6 * d_kg):
             return None
+        if not noisy and away <= 1.1 * d_kg and self._is_seen(mean, d_kg):
+            # Between two divisions it shows now the one, now the other: their share tells more.
+            late = self._since(max(rest.start_us, t_us - LATE_US))
+            rest.level_kg = sum(late) / len(late)
+            return None
         apart = abs(sum(values[:half]) - sum(values[-half:])) / half
         calm = apart <= (0.6 * d_kg + 2 * rest.noise_kg if noisy else 0.55 * d_kg)
         if calm and (noisy or max(values) - min(values) <= 1.05 * d_kg):
@@ -182,6 +190,10 @@ class Settler:
         if away > 1.5 * d_kg and not noisy:
             self._leave(t_us)  # it goes on and on: a slow beginning
         return None
+
+    def _is_seen(self, level_kg: float, d_kg: float) -> bool:
+        low, high = self._seen
+        return low - 0.1 * d_kg <= level_kg <= high + 0.1 * d_kg
 
     def _leave(self, t_us: int) -> None:
         if self.rest is not None:
@@ -299,6 +311,12 @@ class Settler:
             newest = newest_first[: (n + 1) // 2]
             mean = sum(newest) / len(newest)
         start_us = self._recent[-n][0]
+        low, high = min(newest_first), max(newest_first)
+        if shifted:
+            near = 1.1 * d_kg
+            low = min(low, max(self._seen[0], mean - near))
+            high = max(high, min(self._seen[1], mean + near))
+        self._seen = (low, high)
         self._mean = self._found_kg = mean
         # Frozen: a limit that grew with what it lets in would swallow slow additions.
         usual = min(max(noise, self._typical_noise), 2.0 * noise + 0.3 * d_kg)
