@@ -39,7 +39,7 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
             state.base, state.tared, state.same_zero = lifted, True, False
             made = state.new_piece(lifted, state.started(base))
             return state.end(made, rest, sudden)
-        return _returned(state, rest, base, lifted, mass, sudden)
+        return _returned(state, rest, lifted, mass, sudden)
     slow_filter = state.motion.duration_us(base.level_kg, rest.level_kg) <= SLOW_PUT_US
     started_us = state.started(base)
     known = any(abs(mass - k) <= max(3 * d, 0.004 * k) for k in bench.known_kg)
@@ -54,7 +54,7 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
 
 
 def _returned(
-    state: Standing, rest: Rest, base: Rest, lifted: Rest, mass: float, sudden: bool
+    state: Standing, rest: Rest, lifted: Rest, mass: float, sudden: bool
 ) -> bool:
     bench, d = state.bench, state.division_kg
     change = rest.level_kg - lifted.level_kg
@@ -76,10 +76,9 @@ def _returned(
         state.contained_us = rest.settled_us
         state.same_zero = False
         return False
-    # What comes in one go is another container; what comes after the old one's weight was added.
-    started_us = state.started(base)
-    fits = state.is_ingredient(change, started_us) if sudden else state.plausible(change)
-    if change > 0 and fits and not emptied:
+    # What comes in one go, and heavier, is another container, or was filled elsewhere; what comes
+    # after the old one's weight was added here.
+    if change > 0 and not sudden and state.plausible(change) and not emptied:
         bench.present, state.same_zero = True, False
         bench.back(rest.start_us)
         # It may have come back some time before more was added.
