@@ -53,9 +53,7 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
     return state.end(state.new_piece(base, started_us), rest, sudden)
 
 
-def _returned(
-    state: Standing, rest: Rest, lifted: Rest, mass: float, sudden: bool
-) -> bool:
+def _returned(state: Standing, rest: Rest, lifted: Rest, mass: float, sudden: bool) -> bool:
     bench, d = state.bench, state.division_kg
     change = rest.level_kg - lifted.level_kg
     same = max(1.6 * d, 3.0 * (rest.mean_error_kg + lifted.mean_error_kg), 0.0005 * abs(mass))

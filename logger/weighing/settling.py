@@ -13,8 +13,9 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
-from itertools import pairwise
+
+from logger.weighing.rest import Rest as Rest
+from logger.weighing.vibration import FEWEST, WINDOWS_US, only_shakes
 
 S = 1_000_000
 QUIET_US = S // 2 - 30_000  # six readings at 10 Hz, with some jitter of their times
@@ -24,40 +25,6 @@ REFINE_US = 4 * S  # a rest's level is refined this long; what moves later is cr
 KEEP_US = 4 * S
 KEEP_READINGS = 200
 LONGEST_PACE_US = 1_600_000
-LOUDEST_KG = 0.006  # more vibration than this is no bench to weigh on
-NOISY_WINDOWS_US = (1_200_000, 2_000_000, 3_200_000)
-
-
-@dataclass(slots=True)
-class Rest:
-    """One rest of the load; its level is refined while it lasts.
-
-    Attributes:
-        level_kg: mean reading.
-        start_us: since when the readings agree.
-        settled_us: when that was certain.
-        noise_kg: standard deviation of the readings.
-        count: readings the level is the mean of.
-        division_kg: the scale's division meanwhile.
-        last_us: time of the last reading at this rest.
-        shifted: reached without visible motion.
-    """
-
-    level_kg: float
-    start_us: int
-    settled_us: int
-    noise_kg: float
-    count: int
-    division_kg: float
-    last_us: int
-    shifted: bool = False
-
-    @property
-    def mean_error_kg(self) -> float:
-        """Standard deviation of the level, from the noise beyond that of rounding (Sheppard)."""
-        # Vibration and hands are not white: count a third of the readings as independent.
-        noise2 = max(0.0, self.noise_kg**2 - self.division_kg**2 / 12.0)
-        return math.sqrt(noise2 / max(1.0, self.count / 3.0))
 
 
 class Settler:
@@ -269,35 +236,16 @@ class Settler:
         return abs(late - early) <= 0.7 * d_kg
 
     def _noisy(self, t_us: int, d_kg: float) -> Rest | None:
-        for window_us in NOISY_WINDOWS_US:
+        for window_us in WINDOWS_US:
             # Readings of the rest before are not evidence for this one.
             first_us = max(self._recent[0][0], self.moving_since_us)
             if t_us - first_us < window_us - self._period_us:
                 return None
             values = self._since(t_us - window_us)
-            n = len(values)
-            if n < 8:
+            if len(values) < FEWEST:
                 return None
-            mean = sum(values) / n
-            spread = math.sqrt(sum((y - mean) ** 2 for y in values) / n)
-            usual = max(2.5 * self._typical_noise, 0.9 * d_kg)
-            if spread > max(3.0 * d_kg, LOUDEST_KG):
-                return None
-            if spread > usual and window_us < NOISY_WINDOWS_US[-1]:
-                continue  # louder than usual here: a hand, until it proves steady for longer
-            above = [y > mean for y in values]
-            crossings = sum(a != b for a, b in pairwise(above))
-            if crossings < n / 5:
-                continue  # a hand's push and its end cross the mean a few times; vibration often
-            block = n // 4
-            means = [sum(values[i * block : (i + 1) * block]) / block for i in range(4)]
-            apart = max(means) - min(means)
-            late = (means[0] + means[1] - means[2] - means[3]) / 2
-            white = spread / math.sqrt(block)
-            if apart <= max(0.5 * d_kg, 2.2 * white) and abs(late) <= max(0.4 * d_kg, 1.2 * white):
-                error = spread / math.sqrt(n / 3.0)
-                if error <= 2.0 * d_kg or window_us == NOISY_WINDOWS_US[-1]:
-                    return self._found(values, t_us, d_kg)
+            if only_shakes(values, d_kg, self._typical_noise, window_us == WINDOWS_US[-1]):
+                return self._found(values, t_us, d_kg)
         return None
 
     def _found(
