@@ -182,7 +182,11 @@ class Weighing:
         return [WeighingScale(line.key, choice.scale, choice.decides)]
 
     def _tared(self, scale: Scale, t_us: int) -> list[Body]:
-        """A tare right after something was put down that fits no line: it was a container."""
+        """A tare right after something was put down that fits no line: it was a container.
+
+        What was said of a line already is withdrawn only where the pan was empty under it: a dish
+        that is heavier than the pinch to be weighed in it looks like too much of that.
+        """
         ledger = self.ledger
         before = scale.name in self._keyed
         self._keyed.add(scale.name)
@@ -190,6 +194,7 @@ class Weighing:
             return []  # what follows a tare in its container is an addition
         piece = ledger.pieces[-1]
         index = piece.line
+        on_empty_pan = scale.bench.empty_kg is None  # else the pan is known apart from the bowl
         if (
             index is None
             or piece.selected is not None
@@ -198,7 +203,7 @@ class Weighing:
             or piece.scale != scale.name
             or piece.mass_kg < 0.015
             or t_us - piece.ended_us > RECENT_US
-            or ledger.slot(index).said is not None
+            or (ledger.slot(index).said is not None and not on_empty_pan)
             or len(ledger.of(index)) > 1
         ):
             return []
@@ -207,7 +212,8 @@ class Weighing:
             return []
         ledger.remove(piece)
         scale.take_as_container(piece)
-        return [WeighingContainer(round(piece.mass_kg, 9), scale.name)]
+        out: list[Body] = [WeighingContainer(round(piece.mass_kg, 9), scale.name)]
+        return [*out, *self._mending.withdraw(index)]
 
     def _ended(self, scale: Scale, piece: Piece) -> list[Body]:
         self._take_selection(piece)
