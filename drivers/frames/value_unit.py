@@ -20,13 +20,10 @@ from drivers.frames.frame import (
     NO_WEIGHT,
     FrameEvent,
     Garbage,
-    ListensOnly,
-    Overflow,
     WeightFrame,
 )
-from drivers.frames.lines import LineBuffer
+from drivers.frames.lines import LineParser
 
-LIMIT = 256
 _NUMBER_AND_UNIT = rb"(\d{1,8}(?:\.\d{1,6})?|\.\d{1,6}) *(g|kg|oz|lb)[ \t]*"
 LINE = re.compile(rb"[ \t]*([+-]?) *" + _NUMBER_AND_UNIT, re.IGNORECASE)
 DASHES = re.compile(rb"[ \t]*-{2,}(?:\.-+|-)[ \t]*(g|kg|oz|lb)?[ \t]*", re.IGNORECASE)
@@ -42,32 +39,18 @@ BLANKS = b" \t"
 SAME_WIDTH = 3  # padded lines in a row, until another width is doubted
 
 
-class ValueUnitParser(ListensOnly):
+class ValueUnitParser(LineParser):
     """Parser of the family; it has no commands.
 
     >>> ValueUnitParser().feed(b"    123.4 g\\r\\n")[0].value
     Decimal('123.4')
     """
 
-    limit = LIMIT
-
     def __init__(self) -> None:
-        self._lines = LineBuffer(LIMIT)
+        super().__init__()
         self._width: int | None = None
-        self._after_garbage = False
         self._after_head = False
         self._padded = (0, 0)  # width, and how many lines in a row were padded to it
-
-    def feed(self, data: bytes) -> list[FrameEvent]:
-        """Take bytes, give events; see `drivers.frames.frame.Parser`."""
-        out: list[FrameEvent] = []
-        for item in self._lines.feed(data):
-            if isinstance(item, Overflow):
-                out.append(item)
-                self._after_garbage = True
-            else:
-                self._line(*item, out)
-        return out
 
     def _line(self, line: bytes, whole: bool, out: list[FrameEvent]) -> None:
         match = LINE.fullmatch(line) if whole else None
