@@ -79,8 +79,11 @@ class _Unit:
     def division_kg(self) -> float:
         """The step, or a usual one while too little was shown to believe a coarser one."""
         step_kg, usual_kg = STEPS[self.step] * self.unit_kg, USUAL[self.unit_kg]
-        coarse = step_kg > usual_kg
-        return usual_kg if coarse and (usual_kg / step_kg) ** self.different > SURE else step_kg
+        if step_kg <= usual_kg:
+            return step_kg
+        # A bowl of 200 g sharp is one accident and not several, however round it is.
+        by_accident = (usual_kg / step_kg) ** self.different > SURE
+        return usual_kg if self.different < ENOUGH or by_accident else step_kg
 
 
 class Resolution:
