@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from drivers.reading import Reading
-from logger.entries import Gap, Mark
+from logger.entries import EntryRefused, Gap, Mark, told_mass_g
 from logger.events import (
     Body,
     Event,
@@ -91,7 +91,11 @@ class Weighing:
             if current is not None and current != index and not moving:
                 return self._speaker.leave(current)
         elif mark.kind == "confirm":
-            return self._confirm(index, mark.number("mass_g"))
+            try:
+                told_g = told_mass_g(mark)
+            except EntryRefused:
+                return []  # on the wire it was refused with its reason; in a recording it is idle
+            return self._confirm(index, told_g)
         elif mark.kind == "recover":
             return self._mending.choose(index, mark.text("choice"), mark.t_us)
         elif mark.kind == "reassign":

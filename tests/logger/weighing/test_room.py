@@ -268,6 +268,14 @@ def test_confirm_of_a_line_that_was_never_weighed_is_undecidable_without_a_mass(
     assert found["milk"].verdict == "undecidable"
 
 
+@pytest.mark.parametrize("mass_g", [-5.0, 1e300])
+def test_confirm_with_a_mass_that_cannot_be_decides_nothing(mass_g: float) -> None:
+    b = bench()
+    b.confirm("milk", mass_g)
+
+    assert "milk" not in standing(run(b.entries, FORMULA))
+
+
 def test_confirm_decides_an_under_line_by_what_was_weighed() -> None:
     b = bench()
     b.pour("flour", 290, 45)
