@@ -286,7 +286,7 @@ class Mending:
 def _done(cause: str, body: WeighingAddition, matter: _Matter) -> Way:
     """What ended a matter that nobody chose a way for, or of which something was taken back."""
     if cause == "container":
-        return {"choice": "reassign", "text": "It was a container."}
+        return {"choice": "container", "text": "It was a container."}
     if cause != "take back" or matter.mass_kg is None or body.mass_kg is None:
         text = {"rescale": "The rescale brought it back.", "reassign": "It was of another line."}
         return {"choice": cause, "text": text.get(cause, "It is no longer over.")}
