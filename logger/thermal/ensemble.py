@@ -21,12 +21,10 @@ from logger.thermal.priors import Priors
 MEMBERS = 360
 # Rows of the state.
 OUTER, MIDDLE, CORE, EXCHANGE, LOSS, HEATING = range(6)
-HOT, BEND, EVAPORATION, PLATEAU, AIR, RISING = range(6, 12)
-FUTURE_RATE, FUTURE_AIR = 12, 13  # of the design only: disturbances of the time to come
-ROWS = 12
+HOT, BEND, EVAPORATION, PLATEAU, AIR, RISING, PROBE = range(6, 13)
+FUTURE_RATE, FUTURE_AIR = 13, 14  # of the design only: disturbances of the time to come
+ROWS = 13
 
-# Natural convection alone gives m = 0.25, radiation about 0.1 (Holman; Incropera).
-BEND_PRIOR = (0.2, 0.08)
 # Batter is thinner and denser than the crumb it becomes: it exchanges faster by the ratio of k ρ,
 # (0.23 · 800)/(0.12 · 350). Rising, it goes from the one to the other: their geometric mean.
 RISING_PRIOR = (math.log(2.1), 0.4)
@@ -46,9 +44,12 @@ LONGEST_DRIFT_H = 3.0
 # A reading's error: rounding, noise, and what the three cells leave out. The last is correlated
 # over minutes, so a reading a minute counts for less than independent ones would.
 READING_SD_K = 0.12
-CORRELATED_SD_K = 0.15
-CORRELATED_PER_K = 0.006  # of the excess over the air: what the cells leave out shrinks with it
 CORRELATED_IN_OVEN_K = 0.3
+# While cooling, what the cells leave out is followed as a state of its own (PROBE): read minus
+# core cell. It comes and goes with the time in which heat crosses a layer, and shrinks with the
+# excess over the air.
+WHITE_SD_K = 0.08
+PROBE_SD_K, PROBE_PER_K, PROBE_S = 0.10, 0.004, 900.0
 CORRELATION_S = 240.0
 LONGEST_STEP_S = 30.0
 OUTLIER = 2.5  # standardised innovation from which a reading counts for less
@@ -70,6 +71,7 @@ class Ensemble:
         self._disturbances = Disturbances(MEMBERS)
         self._last_assimilated_s: float | None = None
         self.changed_s = t_s
+        self.log_likelihood = 0.0  # of the last reading
         self._doubt = priors.doubt
         self._air_c = priors.batter_c[0]
         z = self._z
@@ -82,15 +84,19 @@ class Ensemble:
             (EVAPORATION, priors.evaporation),
         ):
             self.x[row] = math.log(centre) + spread * z[row]
-        self.x[BEND] = BEND_PRIOR[0] + BEND_PRIOR[1] * z[BEND]
+        self.x[BEND] = priors.bend[0] + priors.bend[1] * z[BEND]
         self.x[PLATEAU] = priors.plateau_c[0] + priors.plateau_c[1] * z[PLATEAU]
         self.x[AIR] = 0.0
         self.x[RISING] = RISING_PRIOR[0] + RISING_PRIOR[1] * z[RISING]
+        self.x[PROBE] = 0.0
         self.x[:3] = priors.batter_c[0]
 
     def copy(self) -> Ensemble:
         """An ensemble that goes its own way from here."""
-        return copy.deepcopy(self)
+        other = copy.copy(self)
+        other.x = self.x.copy()
+        other._disturbances = copy.copy(self._disturbances)
+        return other
 
     def start_uniform(self, celsius: float, spread_k: float) -> None:
         """Cells of one temperature, as batter has them."""
@@ -108,6 +114,8 @@ class Ensemble:
         self.x[CORE] = core_c + 0.4 * self._z[CORE]
         self.x[MIDDLE] = self.x[CORE] - excess * 0.15 * share
         self.x[OUTER] = self.x[CORE] - excess * coldest * share
+        self._air_c = air_c
+        self.x[PROBE] = self._probe_sd_k() * self._z[PROBE]
 
     def start_hot(self, core_c: float) -> None:
         """Cells of a cake that comes out of an oven: the outside at the plateau."""
@@ -160,35 +168,57 @@ class Ensemble:
         else:
             self.loosen(LOSS, RATE_DRIFT * hours)
             self.loosen(AIR, AIR_DRIFT_K * hours)
+            keep = math.exp(-span / PROBE_S)
+            self.x[PROBE] *= keep
+            self.loosen(PROBE, self._probe_sd_k() * math.sqrt(1.0 - keep * keep))
+
+    def _probe_sd_k(self) -> float:
+        """How far core cell and probe are apart, as a rule."""
+        excess = abs(float(self.x[CORE].mean()) - self._air_c)
+        return PROBE_SD_K + PROBE_PER_K * (1.0 + 4.0 * self._doubt) * excess
 
     def surface(self) -> Array:
         """Surface temperature: the outer cell's, extrapolated half a cell outward."""
         out: Array = self.x[OUTER] - 0.4 * (self.x[MIDDLE] - self.x[OUTER])
         return out
 
-    def assimilate(self, measured_c: float, row: int = CORE, extra_sd_k: float = 0.0) -> float:
-        """Learn from a reading at the cells' time; gives its standardised innovation."""
-        y = self.surface() if row == OUTER else self.x[row].copy()
+    def assimilate(
+        self, measured_c: float, row: int = CORE, extra_sd_k: float = 0.0, step_k: float = 0.1
+    ) -> float:
+        """Learn from a reading at the cells' time; gives its standardised innovation.
+
+        Args:
+            measured_c: what was read.
+            row: CORE, or OUTER for the surface.
+            extra_sd_k: error beyond the usual.
+            step_k: the smallest step in which the probe reads.
+        """
+        y = self.surface() if row == OUTER else self.x[CORE] + self.x[PROBE]
         elapsed = CORRELATION_S
         if row == CORE:
             if self._last_assimilated_s is not None:
                 elapsed = self.t_s - self._last_assimilated_s
             self._last_assimilated_s = self.t_s
-        weight = max(1.0, CORRELATION_S / max(elapsed, 1.0))
         mean = float(y.mean())
-        correlated = CORRELATED_IN_OVEN_K
-        if not self.in_oven:
-            per_k = CORRELATED_PER_K * (1.0 + 4.0 * self._doubt)
-            correlated = CORRELATED_SD_K + per_k * abs(mean - self._air_c)
-        error = READING_SD_K**2 + correlated**2 * weight + extra_sd_k**2
         deviation = y - mean
         variance = float(deviation @ deviation) / (MEMBERS - 1)
         innovation = measured_c - mean
-        size = abs(innovation) / math.sqrt(variance + error)
+        if self.in_oven:
+            weight = max(1.0, CORRELATION_S / max(elapsed, 1.0))
+            error = READING_SD_K**2 + CORRELATED_IN_OVEN_K**2 * weight + extra_sd_k**2
+            step_k = 0.0
+        else:
+            error = WHITE_SD_K**2 + extra_sd_k**2
+        beyond = abs(innovation) - 0.5 * step_k
+        size = beyond / math.sqrt(variance + error)
         if size > OUTLIER:
             # Heavy tails: beyond the limit the error is taken to be as large as it looks.
             error += (variance + error) * ((size / OUTLIER) ** 2 - 1.0)
         total = variance + error
+        self.log_likelihood, shift, left = _rounded(innovation, step_k, math.sqrt(total))
+        # A reading without rounding that would teach as much: its error and its innovation.
+        innovation, total = shift / (1.0 - left), total / (1.0 - left)
+        error = total - variance
         means = self.x.mean(axis=1, keepdims=True)
         around = self.x - means
         gain = (around @ deviation) / (MEMBERS - 1) / total
@@ -223,3 +253,25 @@ class Ensemble:
         age = self.t_s - self.changed_s
         fresh = FUTURE_AFTER_CHANGE * math.exp(-age / CHANGE_FADES_S)
         return self._doubt + fresh + (FUTURE_OVEN_RATE if self.in_oven else 0.0)
+
+
+def _rounded(innovation: float, step: float, sd: float) -> tuple[float, float, float]:
+    """What a rounded reading says of a normal quantity with standard deviation `sd`.
+
+    Rounding is no noise: it errs to the same side until the cake has cooled by a step. All that is
+    known is that the quantity lies within half a step of what was read (a normal law cut off on
+    both sides).
+
+    Returns:
+        The logarithm of the likelihood, the shift of the mean, and the share of variance left.
+    """
+    if step < 0.2 * sd:
+        z = innovation / sd
+        return -0.5 * z * z - math.log(sd), innovation, 0.0
+    a, b = (innovation - 0.5 * step) / sd, (innovation + 0.5 * step) / sd
+    mass = 0.5 * (math.erf(b / math.sqrt(2.0)) - math.erf(a / math.sqrt(2.0)))
+    at_a, at_b = (math.exp(-0.5 * x * x) / math.sqrt(2.0 * math.pi) for x in (a, b))
+    shift = (at_a - at_b) / mass
+    left = 1.0 + (a * at_a - b * at_b) / mass - shift * shift
+    per_k = mass / step * math.sqrt(2.0 * math.pi)
+    return math.log(per_k), sd * shift, min(max(left, 0.0), 0.999)

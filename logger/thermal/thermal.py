@@ -49,7 +49,7 @@ class Thermal:
         self._priors = priors(plan)
         self._core_role = last_core(plan)
         self._origin_us: int | None = None
-        self._air = Surroundings(plan)
+        self._air = Surroundings(plan, self._priors.unmoulded)
         self._follower = Follower(self._air)
         self._doors = Doors()
         self._stage = BEFORE
@@ -337,6 +337,7 @@ class Thermal:
         if e is not None:
             e.advance(t_s, before_s)
             move(e, self._air, place, t_s)
+            self._follower.rivals.begin(e)
         self._air.place = place
         self._follower.course = None
         self._due_s = t_s
