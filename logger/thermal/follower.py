@@ -25,6 +25,7 @@ BACK_K, BACK_SD, BACK_S = 3.0, 3.0, 20.0
 NEW_PLACE_S, NEW_PLACE_K, NEW_PLACE_RANGE_K = 240.0, 0.2, 12.0
 SETTLE_AFTER_MARK_S = 45.0
 STUCK_K = 0.5
+COARSE_K = 0.3  # steps of a probe from which it matters where within a step the core is
 
 
 class Note(Enum):
@@ -110,6 +111,18 @@ class Follower:
         if e is None or e.in_oven or self.rivals.marked_s + LATER_S > e.t_s:
             return WINDOW_S
         return LATER_WINDOW_S
+
+    def within_step(self, t_s: float, celsius: float) -> float:
+        """The reading of a cooling core as fine as all that was read before makes it.
+
+        A probe that reads in whole degrees says 24 from 24.5 °C on; where within its step the
+        core is, the course of the cake tells better.
+        """
+        e = self.ensemble
+        if e is None or e.in_oven or self.course is None or self.step_k < COARSE_K:
+            return celsius
+        half = 0.5 * self.step_k
+        return min(max(self._expected(t_s)[0], celsius - half), celsius + half)
 
     def probe_moves(self, t_s: float) -> None:
         """A person said that the probe was moved."""

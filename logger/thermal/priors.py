@@ -181,7 +181,7 @@ def priors(plan: Plan) -> Priors:
     return Priors(
         loss_per_s=(loss, 0.35 if known else 0.65),
         # What is not known to be crumb may be a liquid, which mixes itself.
-        exchange_per_s=(exchange, 0.45) if known else (3.0 * exchange, 1.2),
+        exchange_per_s=(exchange, 0.45) if known else (4.0 * exchange, 1.2),
         heating_per_s=(2 * into * walls / capacity, 0.4 if known else 0.7),
         # An open vessel of water: 6 times the convection of its surface at 50 °C in a room of 50 %
         # humidity (Bowen), and a fifth of all its surface is open.

@@ -165,7 +165,8 @@ class Thermal:
         if t_s - self._looked_s >= LOOK_EVERY_S:
             self._looked_s = t_s
             out += self._look(t_s)
-        return out + self._said(self._milestones.feed_core(t_s, celsius))
+        fine = self._follower.within_step(t_s, celsius)
+        return out + self._said(self._milestones.feed_core(t_s, fine))
 
     def _surface(self, t_s: float, celsius: float) -> list[Body]:
         return self._said(self._milestones.feed_surface(t_s, celsius))
