@@ -293,7 +293,12 @@ def _diff_row(line: LineChange) -> list[str]:
     was, now = line.was, line.now
     side = now or was
     assert side is not None
-    also = [word for word in line.what if word not in ("mass", "per cent", "amount")]
+    weighs_the_same = not line.difference_kg
+    also = [
+        word
+        for word in line.what
+        if word not in ("mass", "per cent") and (word != "amount" or weighs_the_same)
+    ]
     by = "" if not line.difference_kg else f"{line.difference_kg * 1e3:+.1f}"
     return [
         {"added": "+", "removed": "−"}.get(line.change, "~"),
@@ -314,6 +319,7 @@ def _also(line: LineChange, words: Sequence[str]) -> str:
     told = {
         "bowl": f"bowl {was.bowl or 'none'} → {now.bowl or 'none'}",
         "tolerance": f"{plus_minus(was.tolerance_kg)} → {plus_minus(now.tolerance_kg)} g",
+        "amount": f"{was.amount} → {now.amount}",
         "key": f"key {was.key} → {now.key}",
         "ingredient": f"{was.ingredient} → {now.ingredient}",
     }

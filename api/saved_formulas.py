@@ -43,7 +43,7 @@ def save(file: Path, folder: Path, as_json: bool) -> None:
         pantry = with_own(folder)
         saved, new = Formulary(folder).save(document, pantry, SystemClock().now_us())
     except FileError as error:
-        raise UnusableFile(str(error)) from error
+        raise UnusableFile(f"{error}{_left_beside(file, folder)}") from error
     except FormularyError as error:
         raise MissingOrBusy(str(error)) from error
     if as_json:
@@ -51,6 +51,21 @@ def save(file: Path, folder: Path, as_json: bool) -> None:
         return
     known = "" if new else ": it was there already"
     click.echo(f"{saved.name}, version {saved.version}, saved {_when(saved)}{known}")
+
+
+def _left_beside(file: Path, folder: Path) -> str:
+    """What to copy, where only the ingredients that lie beside the formula are missing."""
+    from api.formula_files import opened
+
+    beside = sorted(path.name for path in file.parent.glob("*.ingredients.toml"))
+    try:
+        opened(file)
+    except UnusableFile:
+        return ""
+    return (
+        f". What lies beside the formula is not saved with it: copy {' and '.join(beside)} "
+        f"into {folder}, where the kitchen's own ingredients are"
+    )
 
 
 @click.command()

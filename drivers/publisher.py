@@ -17,12 +17,13 @@ import queue
 import sqlite3
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Sequence
 from typing import Any
 
 from drivers import senml
 from drivers.clock import Clock
+from drivers.course import Course
+from drivers.documents import Documents
 from drivers.ear import Ear
 from drivers.lanes import Item, Lane
 from drivers.mqtt import BrokerAddress, Wire
@@ -48,22 +49,6 @@ TIDY_S = 1.0
 STALLS_TO_BELIEVE = 2
 
 OnCommand = Callable[[dict[str, Any]], None]
-
-
-class _Course:
-    """How far one lane has been sent since the last going back."""
-
-    def __init__(self, lane: Lane) -> None:
-        self.sent_seq = lane.dropped_seq
-        self.sent_number = 0
-        self.stored_seq = lane.dropped_seq
-        self.stored_number = 0
-        self.progress_s = time.monotonic()
-        self.stalls = 0
-
-    def go_back(self) -> None:
-        self.sent_seq, self.sent_number = self.stored_seq, self.stored_number
-        self.progress_s = time.monotonic()
 
 
 class Publisher:
@@ -100,13 +85,10 @@ class Publisher:
         self._on_death = on_death
         self._stall_s = stall_s
         self._queue: queue.Queue[Sequence[Item] | None] = queue.Queue(QUEUED_BATCHES)
-        self._courses: dict[str, _Course] = {}
+        self._courses: dict[str, Course] = {}
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="outbox", daemon=False)
-        # Documents that are no readings: a few an hour.
-        self._word = threading.Lock()
-        self._documents: deque[tuple[str, dict[str, Any], bool]] = deque(maxlen=1_000)
-        self._states: dict[str, dict[str, Any]] = {}
+        self._documents = Documents(topics)
         # The outbox's thread's own view.
         self._tidied_s = time.monotonic()
         self._recorder: dict[str, Any] = {}
@@ -139,15 +121,12 @@ class Publisher:
 
     def announce(self, instrument: str, document: dict[str, Any]) -> None:
         """Publish an instrument's state, retained, and again after each reconnect."""
-        with self._word:
-            self._states[instrument] = document
-            self._documents.append((self._topics.instruments(instrument), document, True))
+        self._documents.announce(instrument, document)
         self._wake()
 
     def answer(self, instrument: str, document: dict[str, Any]) -> None:
         """Publish the answer to a command."""
-        with self._word:
-            self._documents.append((self._topics.answers(instrument), document, False))
+        self._documents.answer(instrument, document)
         self._wake()
 
     # Life.
@@ -257,12 +236,7 @@ class Publisher:
         now_s = seconds(self._clock.now_us())
         topic = self._topics.drivers(self.driver_id)
         self.wire.publish_json(topic, {"online": True, "t": now_s}, retain=True)
-        with self._word:
-            waiting = {topic for topic, _, _ in self._documents}
-            states = dict(self._states)
-        for name, document in states.items():
-            if self._topics.instruments(name) not in waiting:
-                self.wire.publish_json(self._topics.instruments(name), document, retain=True)
+        self._documents.repeat_states(self.wire)
 
     def _new_recorder(self, recorder: dict[str, Any], spoke: bool) -> None:
         """A recorder's word; `spoke` when it was said just now, which it does on each connect:
@@ -276,7 +250,7 @@ class Publisher:
         if isinstance(log_id, str) and log_id and log_id != self._outbox.log_id:
             self._outbox.new_log(log_id)
             for lane in self._outbox.lanes.values():
-                self._courses[lane.instrument] = _Course(lane)
+                self._courses[lane.instrument] = Course(lane)
         changed = any(before.get(key) != recorder.get(key) for key in ("id", "log", "online"))
         if changed:
             log.info("the recorder %s is online with the log %s", recorder.get("id"), log_id)
@@ -309,14 +283,8 @@ class Publisher:
             self._start_anew(name, seq, lane.next_seq - 1)
             return
         course = self._course(lane)
-        if seq <= course.stored_seq and number <= course.stored_number:
-            return  # late or repeated
-        course.stored_seq = max(course.stored_seq, seq)
-        course.stored_number = max(course.stored_number, number)
-        course.sent_seq = max(course.sent_seq, course.stored_seq)
-        course.sent_number = max(course.sent_number, course.stored_number)
-        course.progress_s, course.stalls = time.monotonic(), 0
-        self._outbox.note_stored(name, course.stored_seq, course.stored_number)
+        if course.stored(seq, number):
+            self._outbox.note_stored(name, course.stored_seq, course.stored_number)
 
     def _start_anew(self, name: str, stored_seq: int, numbered_seq: int) -> None:
         """What is numbered here now would be taken for what the log has: number it anew."""
@@ -329,21 +297,14 @@ class Publisher:
             name, stored_seq, numbered_seq, self._outbox.path, self.boot,
         )  # fmt: skip
 
-    def _course(self, lane: Lane) -> _Course:
+    def _course(self, lane: Lane) -> Course:
         if lane.instrument not in self._courses:
-            self._courses[lane.instrument] = _Course(lane)
+            self._courses[lane.instrument] = Course(lane)
         return self._courses[lane.instrument]
 
     def _send(self, fresh: list[Reading]) -> bool:
-        if not self.wire.connected.is_set():
+        if not self.wire.connected.is_set() or not self._documents.send(self.wire):
             return False
-        while self._documents:
-            with self._word:
-                topic, document, retain = self._documents.popleft()
-            if not self.wire.publish_json(topic, document, retain=retain):
-                with self._word:
-                    self._documents.appendleft((topic, document, retain))
-                return False
         more = False
         for lane in list(self._outbox.lanes.values()):
             course = self._course(lane)
@@ -352,9 +313,8 @@ class Publisher:
         self._send_live(fresh)
         return more
 
-    def _check_progress(self, lane: Lane, course: _Course) -> None:
-        waiting = course.sent_seq > course.stored_seq or course.sent_number > course.stored_number
-        if not waiting or not self._recorder.get("online"):
+    def _check_progress(self, lane: Lane, course: Course) -> None:
+        if not course.is_waiting or not self._recorder.get("online"):
             course.progress_s = time.monotonic()
             return
         if time.monotonic() - course.progress_s < self._stall_s:
@@ -379,7 +339,7 @@ class Publisher:
         )
         return known_seq < lane.dropped_seq and not told
 
-    def _send_lane(self, lane: Lane, course: _Course) -> bool:
+    def _send_lane(self, lane: Lane, course: Course) -> bool:
         course.sent_seq = max(course.sent_seq, lane.dropped_seq)
         course.stored_seq = max(course.stored_seq, lane.dropped_seq)
         waiting = [n for n in lane.notices if n.number > course.sent_number]

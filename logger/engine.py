@@ -9,6 +9,7 @@ hour of readings costs no copies. `copy.deepcopy` gives a state to go back to.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -22,9 +23,10 @@ from logger.room import Room
 # A stamp more than a day ahead of all before it (a broken clock, a pause between two days of one
 # batch) does not make the engine pass a million seconds: only the last day is passed.
 LONGEST_SILENCE_S = 86_400
-# Conclusions may cause conclusions (the way out of the oven starts the cooling); a longer chain
-# than this is a mistake in a room, not a kitchen.
-LONGEST_CHAIN = 100
+# Conclusions may cause conclusions (the way out of the oven starts the cooling). A longer chain of
+# causes than this is a mistake in a room, not a kitchen. How many one record has is no matter: a
+# rescale says every line of a formula again.
+LONGEST_CHAIN = 20
 
 
 @dataclass(slots=True)
@@ -174,24 +176,23 @@ def _ask(state: BatchState, entry: Entry) -> Iterable[Body]:
 
 def _conclude(state: BatchState, t_us: int, bodies: Iterable[Body], out: list[Event]) -> None:
     """Number the bodies, and let every room hear of them, breadth first."""
-    waiting = list(bodies)
-    said = 0
+    waiting = deque((body, 1) for body in bodies)
     while waiting:
-        body = waiting.pop(0)
+        body, links = waiting.popleft()
+        if links > LONGEST_CHAIN:
+            raise RuntimeError(
+                f"a chain of more than {LONGEST_CHAIN} conclusions from one record; "
+                f"the last is {body}"
+            )
         state.last_at_us = at_us = max(t_us, state.last_at_us)
         event = Event(state.next_id, at_us, state.batch, body)
         state.next_id += 1
         out.append(event)
-        said += 1
-        if said > LONGEST_CHAIN:
-            raise RuntimeError(
-                f"more than {LONGEST_CHAIN} conclusions from one record; the last is {body}"
-            )
         for room in state.rooms:
-            waiting += room.on_event(event)
+            waiting += ((caused, links + 1) for caused in room.on_event(event))
         if (stage := _stage_after(state, body)) is not None:
             state.stage = stage
-            waiting.append(ev.BatchStage(stage))
+            waiting.append((ev.BatchStage(stage), links + 1))
 
 
 def _stage_after(state: BatchState, body: Body) -> str | None:

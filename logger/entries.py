@@ -63,6 +63,27 @@ class Mark:
         return float(value)
 
 
+# No kitchen weighs more at once; far beyond it a slip of the keyboard.
+MOST_TOLD_G = 1e6
+
+
+def told_mass_g(mark: Mark) -> float | None:
+    """The mass that a person told with a mark `confirm`, in grams; None where none was told.
+
+    Raises:
+        EntryRefused: it is no number from 0 to a tonne.
+    """
+    value = mark.document.get("mass_g")
+    if value is None:
+        return None
+    mass_g = mark.number("mass_g")
+    if mass_g is None or not 0 <= mass_g <= MOST_TOLD_G:
+        raise EntryRefused(
+            f"'mass_g' must be a mass in grams from 0 to {MOST_TOLD_G:.0f}, not {value!r}"
+        )
+    return mass_g
+
+
 @dataclass(frozen=True, slots=True)
 class Gap:
     """Readings that are missing, said so.

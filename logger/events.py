@@ -173,7 +173,8 @@ class WeighingRecovery(Body):
             - ``leave``: ``deviation_kg``, ``deviation_percent``, and the changed ``balance`` in
               sentences.
 
-            When the line is no longer over, the one thing that was done.
+            When the line is no longer over, the one thing that was done; ``container``: what
+            seemed to be too much of it was one, and was tared.
         chosen: the way taken; None while open. ``leave`` also where the batch went on without.
         withheld: ways that are not open, each with ``choice`` and the reason in ``text``.
     """

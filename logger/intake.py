@@ -292,6 +292,8 @@ class Intake:
             self.counts["repeated"] += 1
             return
         try:
+            if mark.kind == "confirm":
+                entries.told_mass_g(mark)
             if mark.kind == "open batch":
                 self._open_batch(mark, message)
             else:

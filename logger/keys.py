@@ -94,9 +94,8 @@ class Keys:
         if value is None:
             return None
         if not isinstance(value, str) or not value.strip():
-            raise self.document.error(
-                where, f"{where[-1]} is {value!r}, not a text", f'write  {where[-1]} = "…"'
-            )
+            what = "empty" if isinstance(value, str) else f"{value!r}, not a text"
+            raise self.document.error(where, f"{where[-1]} is {what}", f'write  {where[-1]} = "…"')
         return value.strip()
 
     def only(self, where: Where, table: Mapping[str, Any], known: Iterable[str]) -> None:

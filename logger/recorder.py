@@ -10,7 +10,6 @@ from __future__ import annotations
 import argparse
 import logging
 import queue
-import shutil
 import signal
 import sys
 import threading
@@ -23,10 +22,11 @@ from typing import Any
 from drivers import config as settings_file
 from drivers.clock import Clock, ClockFileError, KitchenClock, SystemClock
 from drivers.mqtt import BrokerAddress, Wire
-from drivers.reading import MICROSECOND, seconds
+from drivers.reading import MICROSECOND
 from drivers.topics import Topics
 from logger.alerts import Alerts
 from logger.announcer import Announcer
+from logger.disk import Disk
 from logger.entries import Tick
 from logger.freezing import freeze_from
 from logger.intake import LARGEST_PAYLOAD, Freeze, Intake, Message
@@ -121,7 +121,6 @@ class Recorder:
         self._count = 0
         self._quiet_since_us = clock.now_us()
         self._last_pos = self._store.pos
-        self._disk_checked = float("-inf")
         self._writer = threading.Thread(target=self._write, name="store-writer")
         self.presence = Presence(
             self.log_id,
@@ -137,6 +136,7 @@ class Recorder:
             on_disconnect=self._disconnected,
         )
         self._announcer = Announcer(self._wire, topics, self.log_id, clock)
+        self._disk = Disk(self._store, clock, self.alerts, self.presence, self._announcer)
         self._wire.subscribe(topics.recorder, lambda _t, payload, _r: self.presence.hear(payload))
 
     def _freeze(self, document: Mapping[str, Any], pos: int) -> dict[str, Any]:
@@ -268,7 +268,7 @@ class Recorder:
             self._announcer.tell_everything(
                 self._store.sources, self._running, self._reader.batches(pace.clear_now)
             )
-        self._look_at_disk(now)
+        self._disk.look(now)
         done = self._queue.empty() and not self._store.is_drafted
         return stopping and (done or now > self._stop_by)
 
@@ -306,14 +306,11 @@ class Recorder:
             except StoreStalled as stalled:
                 if began_us is None:
                     began_us = self._clock.now_us()
-                self._stalled(stalled, began_us)
+                self._disk.stalled(stalled, began_us)
+                if self._stopping.wait(self._pace.retry_s):
+                    raise
         if began_us is not None:
-            for about in ("disk full", "store locked"):
-                if self.alerts.clear(about):
-                    lasted_s = seconds(self._clock.now_us() - began_us)
-                    text = f"nothing could be stored for {lasted_s:.0f} s; the drivers kept it"
-                    self._store.add_alert(began_us, about, text)
-            self.presence.set_alerts(self.alerts.standing())
+            self._disk.written_again(began_us)
         self.stored_messages += self._count
         self._count = 0
         self._first = None
@@ -321,36 +318,6 @@ class Recorder:
             self._last_pos = self._store.pos
             self._quiet_since_us = self._clock.now_us()
         self._announcer.tell(self._intake.touched, self._running)
-
-    def _stalled(self, stalled: StoreStalled, now_us: int) -> None:
-        about = "disk full" if stalled.full else "store locked"
-        remedy = "make room on the disk" if stalled.full else "end the program that holds it"
-        text = f"{stalled}; nothing is recorded until it can be written again; {remedy}"
-        if self.alerts.put(about, text, now_us):
-            self.presence.set_alerts(self.alerts.standing())
-            self._announcer.alert(about, text, now_us)
-        if self._stopping.wait(self._pace.retry_s):
-            raise stalled
-
-    def _look_at_disk(self, now: float) -> None:
-        if now - self._disk_checked < 10.0:
-            return
-        self._disk_checked = now
-        usage = shutil.disk_usage(self._folder)
-        if usage.free >= usage.total // 10:
-            changed = self.alerts.clear("disk nearly full")
-        else:
-            text = (
-                f"{usage.free // 2**20} of {usage.total // 2**20} MB are free in {self._folder}; "
-                "make room before it is full"
-            )
-            now_us = self._clock.now_us()
-            changed = self.alerts.put("disk nearly full", text, now_us)
-            if changed:
-                self._store.add_alert(now_us, "disk nearly full", text)
-                self._announcer.alert("disk nearly full", text, now_us)
-        if changed:
-            self.presence.set_alerts(self.alerts.standing())
 
 
 def _arguments(argv: list[str] | None) -> argparse.Namespace:

@@ -11,7 +11,13 @@ from pathlib import Path
 from typing import Any
 
 from api.demo.kitchen import Kitchen
-from api.demo.settings import KITCHEN, TITLE, plan_document, write_config
+from api.demo.settings import (
+    KITCHEN,
+    TITLE,
+    plan_document,
+    write_config,
+    write_own_ingredients,
+)
 from api.marks import MarkSender, NotStored
 from api.pieces import piece_arguments
 from api.supervisor import Supervisor
@@ -91,6 +97,7 @@ class Director:
             (self.folder / "logs").mkdir(exist_ok=True)
             ports = kitchen.ready()
             clock = KitchenClock(kitchen.clock_file)
+            write_own_ingredients(self.folder)
             config_file = self.folder / "coolcrumb.toml"
             write_config(
                 config_file, ports, kitchen.clock_file, port=self._port, broker=self._broker_url

@@ -19,6 +19,12 @@ def plan_document(name: str = "pear-ginger") -> dict[str, Any]:
         return load_plan_document(folder / f"{name}.plan.toml")
 
 
+def write_own_ingredients(folder: Path) -> None:
+    """The kitchen's own ingredients into its data folder, where recorder and page look for them."""
+    name = f"{KITCHEN}.ingredients.toml"
+    (folder / name).write_text(files("api.demo").joinpath(name).read_text("utf-8"), "utf-8")
+
+
 def write_config(
     path: Path, ports: dict[str, str], clock_file: Path, *, port: int, broker: str
 ) -> None:

@@ -23,7 +23,7 @@ from api.answers import (
 )
 from api.deps import BatchDep, Kitchen, KitchenDep
 from api.formula_answers import BatchSheetsAnswer, FrozenSheet, SavedVersionAnswer
-from api.live import Place, place_of, place_text
+from api.mailbox import Place, place_of, place_text
 from api.refusal import Refusal, answers
 from api.sheets import saved_facts, scales_of, sheet_of
 from drivers.reading import MICROSECOND, microseconds, seconds

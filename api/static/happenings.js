@@ -5,7 +5,7 @@ import { celsius, duration, mass } from "./units.js";
 
 const KEEP = 80;
 
-const CHOSEN = { leave: "left as it is", "take back": "taken back", rescale: "all made larger", reassign: "it was another line\u2019s" };
+const CHOSEN = { leave: "left as it is", "take back": "taken back", rescale: "all made larger", reassign: "it was another line\u2019s", container: "it was a container" };
 
 function oneLine(event, name) {
   switch (event.kind) {

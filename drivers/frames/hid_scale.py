@@ -9,6 +9,10 @@ come from the scale's report descriptor where there is one, else from that docum
 A report has no end mark and no checksum. In step, each report is checked field by field; one that
 does not fit puts the parser out of step, and it hunts byte by byte for the next that fits and
 speaks of the same unit and exponent as the last sound one (or of another, twice).
+
+A report that came short takes its last bytes from the next one, and may so read like a weight. One
+whose last bytes could be the beginning of another, and are not those of the last sound report, is
+held until the bytes behind it tell which of the two it is.
 """
 
 from __future__ import annotations
@@ -70,11 +74,12 @@ class HidScaleParser(ListensOnly):
         self._in_step = True
         self._shape: tuple[str, int] | None = None
         self._other_shape: tuple[str, int] | None = None
+        self._last = b""
 
     @property
     def limit(self) -> int:
-        """Most bytes held: a report that is not whole yet, and the noise before it."""
-        return MOST_NOISE + self._longest
+        """Most bytes held: a report in doubt and the one behind it, and the noise before them."""
+        return MOST_NOISE + 2 * self._longest
 
     def feed(self, data: bytes) -> list[FrameEvent]:
         """Take bytes, give events; see `drivers.frames.frame.Parser`."""
@@ -100,17 +105,58 @@ class HidScaleParser(ListensOnly):
             if is_other:
                 at += length
                 continue
-            found = self._report(stream[at : at + length])
+            report = stream[at : at + length]
+            if (joint := self._joint(report)) is not None:
+                if len(stream) - at < 2 * length:
+                    break
+                if not self._is_sound(stream[at + length :]) and self._is_sound(
+                    stream[at + joint :]
+                ):
+                    for byte in stream[at : at + joint]:
+                        self._stray(byte, "a report that came short", out)
+                    at += joint
+                    continue
+            found = self._report(report)
             if isinstance(found, str):
                 self._stray(stream[at], found, out)
                 at += 1
                 continue
             self._let_noise_go(out)
             self._in_step = True
+            self._last = report
             out.append(found)
             at += length
         self._pending = stream[at:]
         return out
+
+    def _joint(self, report: bytes) -> int | None:
+        """Where in a report the beginning of another may stand; None where there is no doubt."""
+        own = self._layout.report_id
+        if own is None or not self._last or not self._in_step or not self._is_sound(report):
+            return None
+        for at in range(1, len(report)):
+            if report[at] != own or report[at:] == self._last[at:]:
+                continue
+            # As far as it goes, it must read like the beginning of a report of this scale.
+            if self._is_sound(report[at:] + report[len(report) - at :]):
+                return at
+        return None
+
+    def _is_sound(self, stream: bytes) -> bool:
+        """Whether a report of the known unit and exponent, or another one, begins here."""
+        layout = self._layout
+        report = stream[: layout.length]
+        if len(report) < layout.length:
+            return False
+        if layout.report_id is not None and report[0] != layout.report_id:
+            return report[0] in layout.others
+        status_code, unit_code = layout.status.of(report), layout.unit.of(report)
+        status = None if status_code is None else layout.statuses.get(status_code)
+        number = None if unit_code is None else layout.units.get(unit_code)
+        exponent = 0 if layout.exponent is None else layout.exponent.of(report)
+        if status is None or not 1 <= status <= 8 or number not in UNIT or exponent is None:
+            return False
+        return self._shape in (None, (UNIT[number], exponent))
 
     def _stray(self, byte: int, reason: str, out: list[FrameEvent]) -> None:
         self._in_step = False

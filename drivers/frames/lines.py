@@ -10,7 +10,9 @@ sound frame behind much noise is still there when its end comes.
 
 from __future__ import annotations
 
-from drivers.frames.frame import Overflow
+from abc import ABC, abstractmethod
+
+from drivers.frames.frame import FrameEvent, ListensOnly, Overflow
 
 KEEP = 64
 
@@ -87,3 +89,33 @@ class LineBuffer:
         if line:
             out.append((line, self._whole))
         self._whole = True
+
+
+class LineParser(ListensOnly, ABC):
+    """What the families of plain lines share: bytes become lines, and noise is remembered.
+
+    Attributes:
+        limit: most bytes of a line without its end.
+    """
+
+    limit = 256
+
+    def __init__(self) -> None:
+        self._lines = LineBuffer(self.limit)
+        # Whether what came last was noise: the next line may be damaged by it.
+        self._after_garbage = False
+
+    def feed(self, data: bytes) -> list[FrameEvent]:
+        """Take bytes, give events; see `drivers.frames.frame.Parser`."""
+        out: list[FrameEvent] = []
+        for item in self._lines.feed(data):
+            if isinstance(item, Overflow):
+                out.append(item)
+                self._after_garbage = True
+            else:
+                self._line(*item, out)
+        return out
+
+    @abstractmethod
+    def _line(self, line: bytes, whole: bool, out: list[FrameEvent]) -> None:
+        """Append what a line gives; `whole`: its beginning is still there."""

@@ -17,14 +17,11 @@ from drivers.frames.frame import (
     OPEN_CIRCUIT,
     FrameEvent,
     Garbage,
-    ListensOnly,
-    Overflow,
     Temperature,
     TemperatureFrame,
 )
-from drivers.frames.lines import LineBuffer
+from drivers.frames.lines import LineParser
 
-LIMIT = 256
 MOST_CHANNELS = 32
 BETWEEN = re.compile(r"[,;:= \t]+")
 NAME = re.compile(r"[A-Za-z][A-Za-z0-9_.-]{0,31}|[0-9]{1,3}")
@@ -33,32 +30,18 @@ UNIT = re.compile(r"°?[CF]")
 MISSING = re.compile(r"-{2,}(?:\.-+)?|open", re.IGNORECASE)
 
 
-class TextProbeParser(ListensOnly):
+class TextProbeParser(LineParser):
     """Parser of the family; it has no commands.
 
     >>> [v.value for v in TextProbeParser().feed(b"T1 96.4 C, T2 ----\\r\\n")[0].values]
     [Decimal('96.4'), None]
     """
 
-    limit = LIMIT
-
     def __init__(self) -> None:
-        self._lines = LineBuffer(LIMIT)
+        super().__init__()
         self._labels: tuple[str, ...] | None = None
         # Labels seen once right after noise: seen twice, they are believed.
         self._doubtful: tuple[str, ...] | None = None
-        self._after_garbage = False
-
-    def feed(self, data: bytes) -> list[FrameEvent]:
-        """Take bytes, give events; see `drivers.frames.frame.Parser`."""
-        out: list[FrameEvent] = []
-        for item in self._lines.feed(data):
-            if isinstance(item, Overflow):
-                out.append(item)
-                self._after_garbage = True
-            else:
-                self._line(*item, out)
-        return out
 
     def _line(self, line: bytes, whole: bool, out: list[FrameEvent]) -> None:
         text = line.decode("latin-1")

@@ -7,7 +7,8 @@ Where stray bytes stand before a line, or the end of the line before is lost, th
 lost its head, so the rest counts only when it is provably whole: it has the very width of the
 last sound padded line and begins with its padding; or, before any such line was seen, much noise
 and at least two blanks stand before the number. A line end born of damage cuts a number in two:
-the line after a bare beginning of a number is refused too.
+the line after a bare beginning of a number is refused too. Among lines padded with blanks to one
+width, the first of another width has lost or gained a byte, perhaps a digit, and is refused once.
 """
 
 from __future__ import annotations
@@ -19,13 +20,10 @@ from drivers.frames.frame import (
     NO_WEIGHT,
     FrameEvent,
     Garbage,
-    ListensOnly,
-    Overflow,
     WeightFrame,
 )
-from drivers.frames.lines import LineBuffer
+from drivers.frames.lines import LineParser
 
-LIMIT = 256
 _NUMBER_AND_UNIT = rb"(\d{1,8}(?:\.\d{1,6})?|\.\d{1,6}) *(g|kg|oz|lb)[ \t]*"
 LINE = re.compile(rb"[ \t]*([+-]?) *" + _NUMBER_AND_UNIT, re.IGNORECASE)
 DASHES = re.compile(rb"[ \t]*-{2,}(?:\.-+|-)[ \t]*(g|kg|oz|lb)?[ \t]*", re.IGNORECASE)
@@ -37,37 +35,31 @@ SIGN_APART = re.compile(rb"[ \t]*[+-] ")
 # "5g" is so short that noise writes it (once in about 100 MB); right after noise it is refused.
 SHORT = 4
 PADDING = b" \t+-"
+BLANKS = b" \t"
+SAME_WIDTH = 3  # padded lines in a row, until another width is doubted
 
 
-class ValueUnitParser(ListensOnly):
+class ValueUnitParser(LineParser):
     """Parser of the family; it has no commands.
 
     >>> ValueUnitParser().feed(b"    123.4 g\\r\\n")[0].value
     Decimal('123.4')
     """
 
-    limit = LIMIT
-
     def __init__(self) -> None:
-        self._lines = LineBuffer(LIMIT)
+        super().__init__()
         self._width: int | None = None
-        self._after_garbage = False
         self._after_head = False
-
-    def feed(self, data: bytes) -> list[FrameEvent]:
-        """Take bytes, give events; see `drivers.frames.frame.Parser`."""
-        out: list[FrameEvent] = []
-        for item in self._lines.feed(data):
-            if isinstance(item, Overflow):
-                out.append(item)
-                self._after_garbage = True
-            else:
-                self._line(*item, out)
-        return out
+        self._padded = (0, 0)  # width, and how many lines in a row were padded to it
 
     def _line(self, line: bytes, whole: bool, out: list[FrameEvent]) -> None:
         match = LINE.fullmatch(line) if whole else None
         doubt = self._doubt(line, match[1]) if match else None
+        if match:
+            width, number = self._padded
+            if len(line) != width or doubt is not None:
+                number = 0
+            self._padded = (len(line), number + 1 if line[0] in BLANKS else 0)
         if match and doubt is None:
             # Right after noise, one more blank of it would make the line too wide.
             if line[0] in PADDING and not self._after_garbage:
@@ -93,6 +85,9 @@ class ValueUnitParser(ListensOnly):
         is_padded = line[0] in PADDING
         if self._after_head and not (is_padded and len(line) == self._width):
             return "the number may have begun on the line before"
+        width, number = self._padded
+        if number >= SAME_WIDTH and len(line) != width:
+            return "another width than before"
         if self._after_garbage:
             if len(line) < SHORT:
                 return "too short to be believed right after noise"

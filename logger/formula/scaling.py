@@ -314,8 +314,8 @@ def to_least(formula: Formula, available_kg: Mapping[str, float], table: Table) 
     return by_factor(
         formula, factor, table,
         sentences=(
-            f"{key.capitalize()} runs out first: {weighed(available_kg[key])} of "
-            f"{weighed(line.target_kg)}, so every line × {said_factor(factor)}.",
+            f"{key.capitalize()} runs out first: there are {weighed(available_kg[key])} and the "
+            f"formula takes {weighed(line.target_kg)}, so every line × {said_factor(factor)}.",
         ),
     )  # fmt: skip
 

@@ -4,12 +4,28 @@ from __future__ import annotations
 
 import sqlite3
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from logger.store.writer import NumberedSource
+from typing import Any
 
 Row = tuple[Any, ...]
+
+
+@dataclass(slots=True)
+class NumberedSource:
+    """Up to where the outbox with this boot id is stored.
+
+    Attributes:
+        id: of its row.
+        seq: last sequence stored, declared missing, or refused; 0 at first.
+        gap: number of its last stored gap or clock jump; 0 at first.
+        received_us: when the last of it came.
+    """
+
+    id: int
+    instrument: str
+    boot: str
+    seq: int = 0
+    gap: int = 0
+    received_us: int = 0
 
 
 @dataclass(frozen=True, slots=True)

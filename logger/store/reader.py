@@ -11,7 +11,6 @@ import queue
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,90 +18,13 @@ from drivers.reading import Reading
 from logger.engine import concerns
 from logger.entries import Entry, InstrumentState, PlanEntry
 from logger.plan import Plan
-from logger.store import charts, rows
-from logger.store.charts import Chart, ChartPoint
+from logger.store import bakes, charts, rows
+from logger.store.charts import Chart
+from logger.store.found import AlertRow, BatchRow, ChannelRow, EventRow, RefusedRow
 from logger.store.schema import FILE_NAME, StoreError, StoreNotThere
-
-__all__ = ["BatchRow", "Chart", "ChartPoint", "EventRow", "Reader", "RefusedRow"]
 
 PAGE = 2000
 IDLE_CONNECTIONS = 8
-
-
-@dataclass(frozen=True, slots=True)
-class BatchRow:
-    """A batch: where it lies in the log, and when it was opened and closed (None while open).
-
-    `oven` is the SenML name of the channel with that role; `flagged`: the engine failed in it.
-    """
-
-    id: str
-    title: str | None
-    oven: str | None
-    opened_pos: int
-    plan_pos: int
-    closed_pos: int | None
-    opened_us: int
-    closed_us: int | None
-    flagged: bool
-
-
-@dataclass(frozen=True, slots=True)
-class EventRow:
-    """A stored event: `pos` and `n` are its place over all batches, `body` its JSON form."""
-
-    pos: int
-    n: int
-    batch: str
-    id: int
-    kind: str
-    at_us: int
-    body: str
-
-    @property
-    def document(self) -> dict[str, Any]:
-        """The body, read."""
-        document: dict[str, Any] = json.loads(self.body)
-        return document
-
-
-@dataclass(frozen=True, slots=True)
-class RefusedRow:
-    """A refused message: why, and how it began. `seq` where an outbox had numbered it."""
-
-    received_us: int
-    topic: str
-    reason: str
-    payload: bytes
-    instrument: str | None
-    boot: str | None
-    seq: int | None
-    mark: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class ChannelRow:
-    """A channel ever recorded."""
-
-    instrument: str
-    name: str
-    unit: str
-
-    @property
-    def senml_name(self) -> str:
-        return f"{self.instrument}/{self.name}"
-
-
-@dataclass(frozen=True, slots=True)
-class AlertRow:
-    """Something a person should look at."""
-
-    raised_us: int
-    about: str
-    text: str
-    batch: str | None
-
-
 _BATCH = (
     "SELECT id, title, oven, opened_pos, plan_pos, closed_pos, opened_us, closed_us, flagged"
     " FROM batch"
@@ -323,39 +245,8 @@ class Reader:
         recovery, and whether the kitchen confirmed a new baseline in it. Flagged batches are left
         out. The charts' baseline is the first bakes of these, so `limit` is a year of them.
         """
-        sql = """
-            WITH cycle AS (
-                SELECT e.batch, b.plan_pos, e.id,
-                       json_extract(e.body, '$.to_at') AS to_at,
-                       json_extract(e.body, '$.set_point_c') AS set_point_c,
-                       json_extract(e.body, '$.offset_c') AS offset_c,
-                       json_extract(e.body, '$.period_s') AS period_s,
-                       iif(json_extract(e.body, '$.period_s') IS NULL, NULL,
-                           json_extract(e.body, '$.swing_c')) AS swing_c
-                FROM event e JOIN batch b ON b.id = e.batch
-                WHERE e.kind = 'oven.cycle' AND b.oven = :oven AND b.flagged = 0
-                      AND b.plan_pos < :before
-            ), last AS (
-                SELECT batch, max(id) AS id FROM cycle WHERE offset_c IS NOT NULL GROUP BY batch
-            )
-            SELECT c.batch, max(c.to_at), c.set_point_c, avg(c.offset_c), count(*),
-                   avg(c.swing_c), avg(c.period_s),
-                   (SELECT avg(json_extract(e.body, '$.after_s')) FROM event e
-                    WHERE e.kind = 'oven.recovered' AND e.batch = c.batch),
-                   EXISTS (SELECT 1 FROM event e
-                           WHERE e.kind = 'oven.baseline' AND e.batch = c.batch)
-            FROM cycle c JOIN last ON last.batch = c.batch
-                 JOIN cycle s ON s.batch = last.batch AND s.id = last.id
-            WHERE c.offset_c IS NOT NULL AND c.set_point_c = s.set_point_c
-            GROUP BY c.batch ORDER BY max(c.to_at) DESC, c.plan_pos DESC LIMIT :limit"""
-        before = 2**62 if before_pos is None else before_pos
-        found = self._ask(sql, {"oven": oven, "before": before, "limit": limit})
-        keys = ("batch", "at_us", "set_point_c", "offset_c", "cycles", "swing_c", "period_s",
-                "recovery_s", "new_baseline")  # fmt: skip
-        return [
-            dict(zip(keys, (row[0], round(row[1] * 1e6), *row[2:-1], bool(row[-1])), strict=True))
-            for row in reversed(found)
-        ]
+        with self._connection() as connection:
+            return bakes.earlier(connection, oven, before_pos, limit)
 
     # -- channels ------------------------------------------------------------------------------
 

@@ -7,33 +7,25 @@ A commit that fails leaves the draft as it was, to be tried again; nothing is ha
 
 from __future__ import annotations
 
-import fcntl
-import logging
 import os
 import sqlite3
 import threading
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from drivers.reading import Reading
 from logger.entries import Entry, InstrumentState, Mark
 from logger.events import Event
 from logger.store import rows
-from logger.store.draft import Draft, DraftBatch
+from logger.store.draft import Draft, DraftBatch, NumberedSource
+from logger.store.lock import lock
 from logger.store.schema import FILE_NAME, StoreError, bring_up_to_date
-
-log = logging.getLogger(__name__)
 
 # A refused message is kept to show what it was, not to be kept whole.
 REFUSED_PAYLOAD_BYTES = 2048
 # Refused messages without a number (anybody can send them) are kept up to this many.
 REFUSED_KEPT = 10_000
-
-
-class StoreBusy(StoreError, BlockingIOError):
-    """Another process writes to this store."""
 
 
 class StoreStalled(StoreError):
@@ -46,25 +38,6 @@ class StoreStalled(StoreError):
     def __init__(self, path: Path, text: str, full: bool = False) -> None:
         super().__init__(path, text)
         self.full = full
-
-
-@dataclass(slots=True)
-class NumberedSource:
-    """Up to where the outbox with this boot id is stored.
-
-    Attributes:
-        id: of its row.
-        seq: last sequence stored, declared missing, or refused; 0 at first.
-        gap: number of its last stored gap or clock jump; 0 at first.
-        received_us: when the last of it came.
-    """
-
-    id: int
-    instrument: str
-    boot: str
-    seq: int = 0
-    gap: int = 0
-    received_us: int = 0
 
 
 class Store:
@@ -87,7 +60,7 @@ class Store:
         self.path = folder / FILE_NAME
         self._closed = False
         self._owner = threading.get_ident()
-        self._lock_fd = self._lock()
+        self._lock_fd = lock(folder)
         try:
             self._connection = sqlite3.connect(
                 self.path, timeout=busy_s, isolation_level=None, check_same_thread=False
@@ -108,28 +81,6 @@ class Store:
         except StoreError:
             self.close()
             raise
-
-    def _lock(self) -> int:
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-            lock = os.open(self.folder / "log.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
-        except OSError as error:
-            raise StoreError(
-                self.path, f"the folder {self.folder} cannot be used: {error}"
-            ) from error
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
-            holder = os.pread(lock, 32, 0).decode(errors="replace").strip() or "unknown"
-            os.close(lock)
-            raise StoreBusy(
-                self.path,
-                f"{self.path} is being written by another process (id {holder}); "
-                "stop that one, or give this one another folder",
-            ) from error
-        os.ftruncate(lock, 0)
-        os.pwrite(lock, f"{os.getpid()}\n".encode(), 0)
-        return lock
 
     def _identity(self) -> str:
         row = self._connection.execute("SELECT value FROM meta WHERE key = 'log'").fetchone()

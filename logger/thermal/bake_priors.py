@@ -19,8 +19,8 @@ FAN_FACTOR = 1.35
 # warming itself. What boils off is in the cells; a part leaves the wet top before.
 WARMS = 0.85
 CRUST_EMISSIVITY = 0.9
-# What a pan takes in of the radiation, and what its wall holds back in m² K/W. Bright metal 0.1–0.3,
-# dark pans and non-metals 0.9 (Holman); silicone 2.5 mm of 0.2 W/(m K), glass 5 mm of 1.0.
+# What a pan takes in of the radiation, and what its wall holds back in m² K/W. Bright metal 0.1 to
+# 0.3, dark pans and non-metals 0.9 (Holman); silicone 2.5 mm of 0.2 W/(m K), glass 5 mm of 1.0.
 PANS: dict[str, tuple[float, float]] = {
     "aluminium": (0.25, 0.0),
     "tinplate": (0.3, 0.0),
@@ -57,16 +57,19 @@ class BakePriors:
     """Centre and spread of what only the oven shows.
 
     Attributes:
+        exchange_per_s: rate between neighbouring cells of cool crumb, through top and bottom
+            alone; spread of its logarithm.
         heating_per_s: rate of heating of the whole cake; spread of its logarithm.
         conducts: conductivity of batter over that of its crumb; spread of its logarithm.
         expansion: height of crumb over that of its batter; spread of its logarithm.
         vapour: what vapour adds to the exchange just below boiling; spread of its logarithm.
         sides: heat that reaches the core from the sides, as a share of what comes from top and
             bottom, once risen.
-        walls: share of the heating that comes through the walls of batter, and so grows with height.
+        walls: share of the heating that comes through the walls, and so grows with the height.
         tip: height of the probe's tip over the base, in heights of the batter.
     """
 
+    exchange_per_s: tuple[float, float]
     heating_per_s: tuple[float, float]
     conducts: tuple[float, float]
     expansion: tuple[float, float]
@@ -80,7 +83,7 @@ def bake_priors(
     cake: CakePlan,
     fan: bool,
     per_area_kg: float,
-    crumb: tuple[float, float],
+    crumb: tuple[float, float, float],
     rim_per_area: float,
     known: bool,
 ) -> BakePriors:
@@ -90,11 +93,11 @@ def bake_priors(
         cake: of the plan.
         fan: whether the oven has one.
         per_area_kg: batter in kg per m² of one pan's base.
-        crumb: density and conductivity of the crumb.
+        crumb: density, conductivity and (through top and bottom) exchange rate of the crumb.
         rim_per_area: length of the pan's walls over the area of its base, 1/m.
         known: whether `per_area_kg` follows from the plan.
     """
-    density, k = crumb
+    density, k, exchange = crumb
     batter = _batter_density(cake, per_area_kg)
     height = per_area_kg / density
     film = OVEN_FILM * (FAN_FACTOR if fan else 1.0)
@@ -107,6 +110,7 @@ def bake_priors(
     walls = rim_per_area * per_area_kg / batter * WALLS_SEE * base
     half = height / 2
     return BakePriors(
+        exchange_per_s=(exchange, 0.45 if known else 0.8),
         heating_per_s=(
             WARMS * (top + base + walls) / (per_area_kg * BATTER_CP),
             0.35 if known else 0.7,

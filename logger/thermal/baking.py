@@ -123,7 +123,9 @@ def at_tip(cells: Array, tip: Array, expansion: Array, sides: float) -> tuple[Ar
     place = tip / height(cells, expansion)
     inward = np.minimum(np.abs(2.0 * place - 1.0), 1.0)  # 0 in the middle, 1 at the surface
     if sides:
-        inward = inward ** (1.0 + 2.0 * sides / (1.0 + sides))  # share of mass within: ξ, ξ² in a bar
+        inward = inward ** (
+            1.0 + 2.0 * sides / (1.0 + sides)
+        )  # share of mass within: ξ, ξ² in a bar
     # A parabola through core and middle cell (centres at 1/6 and 1/2), beyond a straight line.
     near = np.minimum(inward, 0.5)
     weight = (near * near - 1.0 / 36.0) * 4.5

@@ -19,6 +19,9 @@ from logger.thermal.design_points import Array
 REFERENCE_EXCESS_K = 30.0  # at which `loss` is the dry rate
 # (p(50 °C) − p(23 °C)) / 27 K in kPa/K: at which `evaporation` is a share of the dry loss.
 REFERENCE_SLOPE_KPA_PER_K = 0.353
+# How far the air is from what a crust would saturate it to, 1 − humidity/water activity: indoor air
+# of 30–60 % (the usual range of comfort), crust of 0.4–0.85 (common practice).
+DRYNESS = 0.25
 WARM_C, HOT_SPAN_K = 45.0, 50.0  # where moist crumb begins to conduct better, and over how much
 
 
@@ -64,16 +67,20 @@ def vapour_pressure_kpa(celsius: Array) -> Array:
     return out
 
 
-def loss_rate(outer: Array, air: Array, rates: Rates) -> Array:
-    """Rate at which the outer cell nears the air, 1/s."""
+def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
+    """Rate at which the outer cell nears the air, 1/s, and what evaporation takes besides, K/s.
+
+    Room air is not saturated: even a crust as cold as the air goes on losing water, so that a
+    cake settles a little below the room, as a wet-bulb thermometer does.
+    """
     excess = outer - air
     size = np.maximum(np.abs(excess), 0.5)
     dry = (size * (1.0 / REFERENCE_EXCESS_K)) ** rates.bend
     signed = np.copysign(size, excess)
     warm = np.minimum(outer, 105.0)
     slope = (vapour_pressure_kpa(warm) - vapour_pressure_kpa(warm - signed)) / signed
-    out: Array = 3.0 * rates.loss * (dry + rates.evaporation / REFERENCE_SLOPE_KPA_PER_K * slope)
-    return out
+    vapour = 3.0 * rates.loss * rates.evaporation / REFERENCE_SLOPE_KPA_PER_K
+    return 3.0 * rates.loss * dry + vapour * slope, vapour * DRYNESS * vapour_pressure_kpa(air)
 
 
 def _exchange(sum_of_two: Array, rates: Rates) -> Array:
@@ -95,16 +102,15 @@ def step(cells: Array, dt_s: float, air: Array, rates: Rates, in_oven: bool) -> 
     """
     t1, t2, t3 = cells
     if in_oven:
-        factors = exchange_factors(
-            cells, rates.plateau, rates.rising, rates.vapour, rates.sides
-        )
+        factors = exchange_factors(cells, rates.plateau, rates.rising, rates.vapour, rates.sides)
         g, h = rates.exchange * factors
         h = h * inner_share(rates.sides)
         grown = height(cells, rates.expansion) - 1.0
         k = 3.0 * rates.heating * (1.0 + rates.walls * grown)
     else:
         g, h = _exchange(t1 + t2, rates), _exchange(t2 + t3, rates)
-        k = loss_rate(t1, air, rates)
+        k, taken = loss_rate(t1, air, rates)
+        air = air - taken / k
     # θ-scheme, θ a little over a half so that the fast modes die out.
     ahead, now = 0.55 * dt_s, 0.45 * dt_s
     r1 = t1 + now * (g * (t2 - t1) + k * (air - t1)) + ahead * k * air

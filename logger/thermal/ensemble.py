@@ -14,23 +14,21 @@ import math
 
 import numpy as np
 
+from logger.thermal import particles as of_bake
 from logger.thermal.baking import at_tip, rising
 from logger.thermal.cake_model import Rates, step
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.particles import Particles
-from logger.thermal import particles as of_bake
 from logger.thermal.priors import Priors
 
 MEMBERS = 360
 # Rows of the state.
 OUTER, MIDDLE, CORE, EXCHANGE, LOSS, HEATING = range(6)
-HOT, BEND, EVAPORATION, PLATEAU, AIR, CONDUCTS = range(6, 12)
-VAPOUR, EXPANSION, TIP = range(12, 15)
-FUTURE_RATE, FUTURE_AIR = 15, 16  # of the design only: disturbances of the time to come
-ROWS = 15
+HOT, BEND, EVAPORATION, PLATEAU, AIR, PROBE = range(6, 12)
+CONDUCTS, VAPOUR, EXPANSION, TIP = range(12, 16)
+FUTURE_RATE, FUTURE_AIR = 16, 17  # of the design only: disturbances of the time to come
+ROWS = 16
 
-# Natural convection alone gives m = 0.25, radiation about 0.1 (Holman; Incropera).
-BEND_PRIOR = (0.2, 0.08)
 # Steady disturbances, standard deviation after one hour.
 RATE_DRIFT = 0.12  # of the logarithms of exchange, loss and heating
 AIR_DRIFT_K = 0.3
@@ -43,12 +41,11 @@ CHANGE_FADES_S = 900.0
 FUTURE_AIR_DRIFT_K = 0.35
 LONGEST_DRIFT_H = 3.0
 
-# A reading's error: rounding, noise, and what the three cells leave out. The last is correlated
-# over minutes, so a reading a minute counts for less than independent ones would.
-READING_SD_K = 0.12
-CORRELATED_SD_K = 0.15
-CORRELATED_PER_K = 0.006  # of the excess over the air: what the cells leave out shrinks with it
-CORRELATION_S = 240.0
+# While cooling, what the cells leave out is followed as a state of its own (PROBE): read minus
+# core cell. It comes and goes with the time in which heat crosses a layer, and shrinks with the
+# excess over the air.
+WHITE_SD_K = 0.08
+PROBE_SD_K, PROBE_PER_K, PROBE_S = 0.10, 0.004, 900.0
 LONGEST_STEP_S = 30.0
 OUTLIER = 2.5  # standardised innovation from which a reading counts for less
 
@@ -77,8 +74,8 @@ class Ensemble:
         self.in_oven = False
         self._z = normal_design(MEMBERS, ROWS + 2)
         self._disturbances = Disturbances(MEMBERS)
-        self._last_assimilated_s: float | None = None
         self.changed_s = t_s
+        self.log_likelihood = 0.0  # of the last reading
         self._doubt = priors.doubt
         self._priors = priors
         self._bake: Particles | None = None
@@ -96,10 +93,11 @@ class Ensemble:
             (EXPANSION, priors.bake.expansion),
         ):
             self.x[row] = math.log(centre) + spread * z[row]
-        self.x[BEND] = BEND_PRIOR[0] + BEND_PRIOR[1] * z[BEND]
+        self.x[BEND] = priors.bend[0] + priors.bend[1] * z[BEND]
         self.x[PLATEAU] = priors.plateau_c[0] + priors.plateau_c[1] * z[PLATEAU]
         self.x[AIR] = 0.0
         self.x[TIP] = priors.bake.tip[0] + priors.bake.tip[1] * z[TIP]
+        self.x[PROBE] = 0.0
         self.x[:3] = priors.batter_c[0]
 
     def enter_oven(self, celsius: float, spread_k: float) -> None:
@@ -128,7 +126,11 @@ class Ensemble:
 
     def copy(self) -> Ensemble:
         """An ensemble that goes its own way from here."""
-        return copy.deepcopy(self)
+        other = copy.copy(self)
+        other.x = self.x.copy()
+        other._disturbances = copy.copy(self._disturbances)
+        other._bake = None if self._bake is None else self._bake.copy()
+        return other
 
     def at_tip(self) -> Array:
         """What the core probe's tip has: in the oven it may be anywhere in the cake."""
@@ -163,6 +165,9 @@ class Ensemble:
     def leave_oven(self) -> None:
         """From now on the cake cools; what the tip has is called the core."""
         self.x[CORE] = self.at_tip()
+        if self.in_oven:
+            p = self._priors
+            self.x[EXCHANGE] += math.log(p.exchange_per_s[0] / p.bake.exchange_per_s[0])
         self.in_oven, self.changed_s, self._bake = False, self.t_s, None
 
     def start_uniform(self, celsius: float, spread_k: float) -> None:
@@ -181,6 +186,8 @@ class Ensemble:
         self.x[CORE] = core_c + 0.4 * self._z[CORE]
         self.x[MIDDLE] = self.x[CORE] - excess * 0.15 * share
         self.x[OUTER] = self.x[CORE] - excess * coldest * share
+        self._air_c = air_c
+        self.x[PROBE] = self._probe_sd_k() * self._z[PROBE]
 
     def start_hot(self, core_c: float) -> None:
         """Cells of a cake that comes out of an oven: the outside at the plateau."""
@@ -241,39 +248,53 @@ class Ensemble:
         self.loosen(EXCHANGE, RATE_DRIFT * hours)
         self.loosen(LOSS, RATE_DRIFT * hours)
         self.loosen(AIR, AIR_DRIFT_K * hours)
+        keep = math.exp(-span / PROBE_S)
+        self.x[PROBE] *= keep
+        self.loosen(PROBE, self._probe_sd_k() * math.sqrt(1.0 - keep * keep))
+
+    def _probe_sd_k(self) -> float:
+        """How far core cell and probe are apart, as a rule."""
+        excess = abs(float(self.x[CORE].mean()) - self._air_c)
+        return PROBE_SD_K + PROBE_PER_K * (1.0 + 4.0 * self._doubt) * excess
 
     def surface(self) -> Array:
         """Surface temperature: the outer cell's, extrapolated half a cell outward."""
         out: Array = self.x[OUTER] - 0.4 * (self.x[MIDDLE] - self.x[OUTER])
         return out
 
-    def assimilate(self, measured_c: float, row: int = CORE, extra_sd_k: float = 0.0) -> float:
-        """Learn from a reading at the cells' time; gives its standardised innovation."""
+    def assimilate(
+        self, measured_c: float, row: int = CORE, extra_sd_k: float = 0.0, step_k: float = 0.1
+    ) -> float:
+        """Learn from a reading at the cells' time; gives its standardised innovation.
+
+        Args:
+            measured_c: what was read.
+            row: CORE, or OUTER for the surface.
+            extra_sd_k: error beyond the usual.
+            step_k: the smallest step in which the probe reads.
+        """
         if self._bake is not None:
             cells = self._bake.cells
             y = cells[0] - 0.4 * (cells[1] - cells[0]) if row == OUTER else self._bake.at_tip()
             z = self._bake.assimilate(measured_c, y, extra_sd_k)
             self._take_over()
             return z
-        y = self.surface() if row == OUTER else self.at_tip()
-        elapsed = CORRELATION_S
-        if row == CORE:
-            if self._last_assimilated_s is not None:
-                elapsed = self.t_s - self._last_assimilated_s
-            self._last_assimilated_s = self.t_s
-        weight = max(1.0, CORRELATION_S / max(elapsed, 1.0))
+        y = self.surface() if row == OUTER else self.x[CORE] + self.x[PROBE]
         mean = float(y.mean())
-        per_k = CORRELATED_PER_K * (1.0 + 4.0 * self._doubt)
-        correlated = CORRELATED_SD_K + per_k * abs(mean - self._air_c)
-        error = READING_SD_K**2 + correlated**2 * weight + extra_sd_k**2
         deviation = y - mean
         variance = float(deviation @ deviation) / (MEMBERS - 1)
         innovation = measured_c - mean
-        size = abs(innovation) / math.sqrt(variance + error)
+        error = WHITE_SD_K**2 + extra_sd_k**2
+        beyond = abs(innovation) - 0.5 * step_k
+        size = beyond / math.sqrt(variance + error)
         if size > OUTLIER:
             # Heavy tails: beyond the limit the error is taken to be as large as it looks.
             error += (variance + error) * ((size / OUTLIER) ** 2 - 1.0)
         total = variance + error
+        self.log_likelihood, shift, left = _rounded(innovation, step_k, math.sqrt(total))
+        # A reading without rounding that would teach as much: its error and its innovation.
+        innovation, total = shift / (1.0 - left), total / (1.0 - left)
+        error = total - variance
         means = self.x.mean(axis=1, keepdims=True)
         around = self.x - means
         gain = (around @ deviation) / (MEMBERS - 1) / total
@@ -310,3 +331,25 @@ class Ensemble:
         age = self.t_s - self.changed_s
         fresh = FUTURE_AFTER_CHANGE * math.exp(-age / CHANGE_FADES_S)
         return self._doubt + fresh + (FUTURE_OVEN_RATE if self.in_oven else 0.0)
+
+
+def _rounded(innovation: float, step: float, sd: float) -> tuple[float, float, float]:
+    """What a rounded reading says of a normal quantity with standard deviation `sd`.
+
+    Rounding is no noise: it errs to the same side until the cake has cooled by a step. All that is
+    known is that the quantity lies within half a step of what was read (a normal law cut off on
+    both sides).
+
+    Returns:
+        The logarithm of the likelihood, the shift of the mean, and the share of variance left.
+    """
+    if step < 0.2 * sd:
+        z = innovation / sd
+        return -0.5 * z * z - math.log(sd), innovation, 0.0
+    a, b = (innovation - 0.5 * step) / sd, (innovation + 0.5 * step) / sd
+    mass = 0.5 * (math.erf(b / math.sqrt(2.0)) - math.erf(a / math.sqrt(2.0)))
+    at_a, at_b = (math.exp(-0.5 * x * x) / math.sqrt(2.0 * math.pi) for x in (a, b))
+    shift = (at_a - at_b) / mass
+    left = 1.0 + (a * at_a - b * at_b) / mass - shift * shift
+    per_k = mass / step * math.sqrt(2.0 * math.pi)
+    return math.log(per_k), sd * shift, min(max(left, 0.0), 0.999)

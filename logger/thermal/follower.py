@@ -11,11 +11,14 @@ from logger.thermal import ensemble as rows
 from logger.thermal.ensemble import Ensemble
 from logger.thermal.forecast import Course
 from logger.thermal.oven_probe import OvenProbe
+from logger.thermal.rivals import Rivals
 from logger.thermal.screen import Screen, Verdict
 from logger.thermal.surroundings import Surroundings
 from logger.thermal.track import Track
 
-WINDOW_S = 30.0
+# Readings are gathered for so long before the ensemble learns from them: soon after a change it
+# matters, later a minute is short against all that happens.
+WINDOW_S, LATER_WINDOW_S, LATER_S = 30.0, 60.0, 1800.0
 # A level that is so far from what the ensemble expects is not the crumb it followed.
 ASTRAY_K, ASTRAY_SD = 5.0, 4.0
 BACK_K, BACK_SD, BACK_S = 3.0, 3.0, 20.0
@@ -23,8 +26,7 @@ BACK_K, BACK_SD, BACK_S = 3.0, 3.0, 20.0
 NEW_PLACE_S, NEW_PLACE_K, NEW_PLACE_RANGE_K = 240.0, 0.2, 12.0
 SETTLE_AFTER_MARK_S = 45.0
 STUCK_K = 0.5
-# Innovations one after the other that say: the cake cools otherwise than it did.
-CHANGE_SLACK, CHANGE_LIMIT, CHANGE_AFTER_S = 0.7, 6.0, 900.0
+COARSE_K = 0.3  # steps of a probe from which it matters where within a step the core is
 
 
 class Note(Enum):
@@ -45,25 +47,29 @@ class Follower:
         self.screen = Screen()
         self.in_oven = OvenProbe()
         self.track = Track(-60.0, 320.0)
-        self.ensemble: Ensemble | None = None
+        self.rivals = Rivals(air)
         self.course: Course | None = None
         self.last: tuple[float, float] | None = None
         self.level_since_s = 0.0
+        self.step_k = 1.0
         self.astray = False
         self._resettle_s: float | None = None
         self._window: list[tuple[float, float]] = []
         self._off: list[tuple[float, float]] = []
         self._near_since_s: float | None = None
-        self._fast = 0.0
-        self._slow = 0.0
+
+    @property
+    def ensemble(self) -> Ensemble | None:
+        """The likeliest explanation of what is read."""
+        return self.rivals.lead
 
     def start(self, ensemble: Ensemble) -> None:
         """Follow a new ensemble from its time on, catching up with what was read since."""
-        self.ensemble, self.course = ensemble, None
+        self.rivals.begin(ensemble)
+        self.course = None
         self._window.clear()
         self._off.clear()
         self.astray, self._near_since_s, self._resettle_s = False, None, None
-        self._fast = self._slow = 0.0
         from_s = max(ensemble.t_s, self.level_since_s)
         self.in_oven.begin(self.track.at(ensemble.t_s) if ensemble.in_oven else None)
         for t_s, celsius in self.track.since(from_s):
@@ -76,7 +82,7 @@ class Follower:
     def feed(self, t_s: float, celsius: float) -> tuple[bool, list[Note]]:
         """A reading; whether it is the crumb's, and what was noticed."""
         notes: list[Note] = []
-        if self._window and t_s - self._window[0][0] >= WINDOW_S:
+        if self._window and t_s - self._window[0][0] >= self._window_s():
             notes += self.flush()
         baking = self.ensemble if self.ensemble is not None and self.ensemble.in_oven else None
         if baking is not None:
@@ -101,6 +107,8 @@ class Follower:
                 self.in_oven.pushed_in(baking)
             elif self.ensemble is not None and not self.astray and not self._fits(t_s, celsius):
                 notes += self._go_astray()
+        if self.last is not None and (step := abs(celsius - self.last[1])) > 0.009:
+            self.step_k = min(self.step_k, step)
         self.last = (t_s, celsius)
         self.track.add(t_s, celsius)
         if self.ensemble is None:
@@ -118,6 +126,24 @@ class Follower:
         elif self.in_oven.is_settling:
             self.level_since_s = t_s
         return True, notes
+
+    def _window_s(self) -> float:
+        e = self.ensemble
+        if e is None or e.in_oven or self.rivals.marked_s + LATER_S > e.t_s:
+            return WINDOW_S
+        return LATER_WINDOW_S
+
+    def within_step(self, t_s: float, celsius: float) -> float:
+        """The reading of a cooling core as fine as all that was read before makes it.
+
+        A probe that reads in whole degrees says 24 from 24.5 °C on; where within its step the
+        core is, the course of the cake tells better.
+        """
+        e = self.ensemble
+        if e is None or e.in_oven or self.course is None or self.step_k < COARSE_K:
+            return celsius
+        half = 0.5 * self.step_k
+        return min(max(self._expected(t_s)[0], celsius - half), celsius + half)
 
     def probe_moves(self, t_s: float) -> None:
         """A person said that the probe was moved."""
@@ -143,37 +169,11 @@ class Follower:
         if abs(celsius - mean) > 2 * ASTRAY_K + ASTRAY_SD * sd:
             self._off = list(window)
             return self._go_astray()
-        z = e.assimilate(celsius)
-        return self._changed(e, z)
+        return [Note.CHANGED] if self.rivals.learn(t_s, celsius, self.step_k) else []
 
     def at_now(self, now_s: float) -> Ensemble | None:
-        """The ensemble as of now: a copy carried over what has not been read."""
-        e = self.ensemble
-        if e is None or now_s - e.t_s < 1.0:
-            return e
-        ahead = e.copy()
-        ahead.advance(now_s, self.air.air_c(now_s, e.in_oven))
-        return ahead
-
-    def _changed(self, e: Ensemble, z: float) -> list[Note]:
-        """Whether the innovations keep to one side, as after an unmarked move."""
-        if e.in_oven or e.t_s - e.changed_s < CHANGE_AFTER_S:
-            self._fast = self._slow = 0.0
-            return []
-        self._fast = max(0.0, self._fast - z - CHANGE_SLACK)
-        self._slow = max(0.0, self._slow + z - CHANGE_SLACK)
-        if max(self._fast, self._slow) < CHANGE_LIMIT:
-            return []
-        e.changed_s = e.t_s
-        if self._fast > self._slow:
-            # A fan, out of the pan, or a cold place: the air may be another one.
-            e.loosen(rows.LOSS, 0.4, 0.2)
-            e.loosen(rows.AIR, 5.0, -3.0)
-        else:
-            e.loosen(rows.LOSS, 0.4, -0.2)
-            e.loosen(rows.AIR, 1.0)
-        self._fast = self._slow = 0.0
-        return [Note.CHANGED]
+        """All explanations as of now: a copy carried over what has not been read."""
+        return self.rivals.at(now_s)
 
     def _expected(self, t_s: float) -> tuple[float, float]:
         e = self.ensemble

@@ -1,4 +1,4 @@
-"""The bake as a cloud of weighted possibilities: a particle filter with slowly wandering parameters.
+"""The bake as a cloud of weighted possibilities: a particle filter with wandering parameters.
 
 In the oven what is read depends on what is unknown in ways that no straight line describes (a tip
 near the crust in a slow oven reads like one in the middle in a fast oven, for a while), so members
@@ -10,6 +10,7 @@ computed, never drawn by chance.
 
 from __future__ import annotations
 
+import copy
 import math
 
 import numpy as np
@@ -56,7 +57,7 @@ class Particles:
         self._last_s: float | None = None
         self.parameters = np.empty((PARAMETERS, PARTICLES))
         for row, (centre, spread) in (
-            (EXCHANGE, priors.exchange_per_s),
+            (EXCHANGE, bake.exchange_per_s),
             (HEATING, bake.heating_per_s),
             (CONDUCTS, bake.conducts),
             (VAPOUR, bake.vapour),
@@ -66,6 +67,13 @@ class Particles:
         for row, (centre, spread) in ((PLATEAU, priors.plateau_c), (TIP, bake.tip)):
             self.parameters[row] = centre + spread * z[row]
         self._air_c = batter_c
+
+    def copy(self) -> Particles:
+        """A cloud that goes its own way from here."""
+        other = copy.copy(self)
+        other.parameters = self.parameters.copy()
+        other._disturbances = copy.copy(self._disturbances)
+        return other
 
     def rates(self) -> Rates:
         """As the model of the cells wants them; what only cooling knows is zero."""
@@ -137,7 +145,7 @@ class Particles:
         return mean, math.sqrt(float(self.weights @ (y - mean) ** 2))
 
     def assimilate(self, measured_c: float, y: Array, extra_sd_k: float = 0.0) -> float:
-        """Believe those more whose `y` is near what was measured; gives the innovation in sigmas."""
+        """Believe those more whose `y` is near what was measured; gives the innovation's size."""
         elapsed = CORRELATION_S if self._last_s is None else self.t_s - self._last_s
         self._last_s = self.t_s
         share = min(1.0, elapsed / CORRELATION_S)

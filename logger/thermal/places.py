@@ -9,6 +9,11 @@ from logger.thermal.ensemble import Ensemble
 from logger.thermal.priors import COLD_AIR, PLACES, UNKNOWN_PLACE
 from logger.thermal.surroundings import Surroundings
 
+UNMOULDED, BARED = "out of pan, on rack", 1.5
+# Of the moves within a room the faster ones (out of the pan, a fan, a draught) are the more
+# frequent; the way back is as likely as the way there.
+UNTOLD_SHIFT, UNTOLD_SPREAD = 0.15, 0.45
+
 
 def move(e: Ensemble, air: Surroundings, place: str | None, t_s: float) -> None:
     """Restart the rates with the place's prior; keep the cells and what they taught.
@@ -16,19 +21,37 @@ def move(e: Ensemble, air: Surroundings, place: str | None, t_s: float) -> None:
     `air.place` becomes the new place.
     """
     was_cold = air.is_cold
-    before, _ = _factor(air.place)
-    after, spread = _factor(place)
-    air.place = place
+    before, _ = _factor(air.place, air)
+    after, spread = _factor(place, air)
     e.changed_s = t_s
     e.loosen(rows.LOSS, spread, math.log(after / before))
-    e.loosen(rows.EVAPORATION, 0.4)
+    # Out of the pan all faces give off vapour, not the top alone; but the sides are drier.
+    bared = place == UNMOULDED and air.place != UNMOULDED
+    e.loosen(rows.EVAPORATION, 0.4, math.log(BARED) if bared else 0.0)
+    air.place = place
     if place in COLD_AIR or was_cold:
         # The asymptote is another one; in a cold place the cake warms its surroundings a little.
         e.spread_air(air.air_spread_k(), 0.5 if place in COLD_AIR else 0.0)
 
 
-def _factor(place: str | None) -> tuple[float, float]:
+def leave_for(e: Ensemble, air: Surroundings, here: str | None, there: str | None) -> None:
+    """Suppose a move that nobody told of: what is not a cold place may be any in the room."""
+    e.changed_s = e.t_s
+    if there in COLD_AIR or here in COLD_AIR:
+        before, _ = _factor(here, air)
+        after, spread = _factor(there, air)
+        e.loosen(rows.LOSS, spread, math.log(after / before))
+        e.spread_air(air.spread_at_k(there), 0.5 if there in COLD_AIR else 0.0)
+    else:
+        e.loosen(rows.LOSS, UNTOLD_SPREAD, UNTOLD_SHIFT)
+    e.loosen(rows.EVAPORATION, 0.4)
+
+
+def _factor(place: str | None, air: Surroundings) -> tuple[float, float]:
     """How the loss compares with a pan on a rack, and the spread of its logarithm."""
     if place is None:
         return UNKNOWN_PLACE
-    return PLACES.get(place, UNKNOWN_PLACE)
+    centre, spread = PLACES.get(place, UNKNOWN_PLACE)
+    if place == UNMOULDED and air.unmoulded is not None:
+        return air.unmoulded, spread
+    return centre, spread

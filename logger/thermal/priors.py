@@ -4,8 +4,8 @@ Centres come from physics and published ranges. Within those ranges some choices
 watching development data: for a plan that tells nothing, the depth, the doubt and the spread of
 hot conduction, with one real cooling curve (mosaicData's CoolingWater) in view. So the check on
 that curve is no blind one. What only the oven shows is in `logger.thermal.bake_priors`. Rates are
-those of the three cells of `logger.thermal.cake_model`. Spreads are standard deviations of logarithms
-(about relative errors) where the quantity is a rate.
+those of the three cells of `logger.thermal.cake_model`. Spreads are standard deviations of
+logarithms (about relative errors) where the quantity is a rate.
 """
 
 from __future__ import annotations
@@ -42,12 +42,17 @@ BATTER_DENSITY = 800.0  # within 600–950 kg/m³ (same sources)
 # of a pan on a rack less (Holman; Incropera).
 ROOM_FILM_TOP = 11.0
 ROOM_FILM_UNDER = 6.5
+# Out of the pan: the bare underside on a rack, and the bare sides (same sources).
+BARE_FILM_UNDER, BARE_FILM_SIDE = 9.0, 10.0
+# By what power of the excess these films grow: natural convection 0.25, less where the room's air
+# moves (0.2); radiation between 10 and 60 K of excess 0.137 (from its law); in the shares above.
+BEND = 0.165
 # How place changes the loss relative to a pan on a rack: centre, and spread of its logarithm.
 # Counter: one side blocked. Fan: about twice. Ice bath: water conducts. (common practice)
 PLACES: dict[str, tuple[float, float]] = {
     "in pan, on rack": (1.0, 0.15),
     "in pan, on counter": (0.75, 0.2),
-    "out of pan, on rack": (1.25, 0.25),
+    "out of pan, on rack": (1.3, 0.25),
     "rack with fan": (2.0, 0.3),
     "refrigerator": (1.25, 0.35),
     "freezer": (1.4, 0.4),
@@ -74,6 +79,8 @@ class Priors:
         hot: how much more crumb conducts when hot; spread of its log.
         plateau_c: where the core settles in the oven, and its spread in kelvins.
         boiling_c: boiling point of pure water in this kitchen.
+        bend: the power of the excess by which the loss grows faster than it, and its spread.
+        unmoulded: how the loss out of the pan compares with that in it; None where unknown.
         doubt: relative error of all rates that no reading takes away, where not even the kind
             of vessel is known.
         bake: of what only the oven shows.
@@ -88,6 +95,8 @@ class Priors:
     boiling_c: float
     doubt: float
     bake: BakePriors
+    bend: tuple[float, float]
+    unmoulded: float | None = None
     batter_c: tuple[float, float] = (22.0, 2.5)
 
 
@@ -152,15 +161,24 @@ def priors(plan: Plan) -> Priors:
     through = 1.0 / (1.0 / film + sixth / k)
     # The cells make a slab of the right slowest mode only roughly; the table's mode corrects it.
     zeta, _ = slab(film * half / k)
-    exchange = 9.0 * alpha / half**2
+    # Walls do for the inside what they do for the loss: a loaf's core cools from four sides.
+    exchange = 9.0 * alpha / half**2 * walls
     loss = 2 * through * walls / capacity
     slowest = (zeta / half) ** 2 * alpha * walls
     bound = _three_cells_rate(loss, exchange)
+    # Film times area of all faces, in the pan and out of it, over the base area.
+    side = 4.0 * (walls - 1.0)  # walls count a quarter, see above
+    bare = ROOM_FILM_TOP + BARE_FILM_UNDER + BARE_FILM_SIDE * side
+    bare_film = bare / (2.0 + side)
+    bare_through = (2.0 + side) / (1.0 / bare_film + sixth / k)
     loss *= min(1.5, max(0.67, slowest / bound))
     return Priors(
         loss_per_s=(loss, 0.35 if known else 0.65),
-        exchange_per_s=(exchange, 0.45 if known else 0.8),
-        evaporation=(0.25, 0.7) if known else (0.4, 0.9),
+        # What is not known to be crumb may be a liquid, which mixes itself.
+        exchange_per_s=(exchange, 0.45) if known else (4.0 * exchange, 1.2),
+        # An open vessel of water: 6 times the convection of its surface at 50 °C in a room of 50 %
+        # humidity (Bowen), and a fifth of all its surface is open.
+        evaporation=(0.25, 0.7) if known else (0.8, 1.0),
         # Moist crumb conducts two to seven times better hot than cool; what is not known to be
         # crumb may be anything.
         hot=(2.2, 0.45) if known else (1.6, 0.6),
@@ -171,10 +189,14 @@ def priors(plan: Plan) -> Priors:
             cake,
             plan.oven.fan,
             mass / AFTER_LOSS,
-            (density, k),
+            (density, k, 9.0 * alpha / half**2),
             _rim_m(cake.pan) / area if cake.pan and area else 0.0,
             known,
         ),
+        # What lies between the outer cell's middle and the surface does not grow with the excess.
+        # In an unknown vessel a liquid may convect as well.
+        bend=(BEND * through / film, 0.06) if known else (0.23, 0.09),
+        unmoulded=bare_through / (2 * through * walls) if known else None,
     )
 
 

@@ -15,8 +15,10 @@ RECOVERY_S, OVEN_MEAN_S = 300.0, 900.0
 class Surroundings:
     """Oven, room and refrigerator as the cake meets them."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, unmoulded: float | None = None) -> None:
+        """`unmoulded`: how the loss out of the pan compares with that in it."""
         self._plan = plan
+        self.unmoulded = unmoulded
         self.oven = Track(0.0, 400.0)
         self.room = Track(-20.0, 60.0)
         self.cold = Track(-40.0, 40.0)
@@ -38,26 +40,34 @@ class Surroundings:
 
     def air_c(self, t_s: float, in_oven: bool) -> float:
         """The air around the cake at a time."""
+        return self.air_at_c(t_s, in_oven, self.place)
+
+    def air_at_c(self, t_s: float, in_oven: bool, place: str | None) -> float:
+        """The air in the oven, or at a place."""
         if in_oven:
             now = self.oven.at(t_s)
             if now is not None:
                 return now
             set_point = self._plan.oven.set_point_c
             return OVEN_UNKNOWN_C if set_point is None else set_point
-        if self.place in COLD_AIR:
-            if self.place == "refrigerator" and self.cold:
+        if place in COLD_AIR:
+            if place == "refrigerator" and self.cold:
                 measured = self.cold.mean(t_s - ROOM_MEAN_S, t_s)
                 if measured is not None:
                     return measured
-            return COLD_AIR[self.place][0]
+            return COLD_AIR[place][0]
         return self.room_c(t_s)
 
     def air_spread_k(self) -> float:
         """How far the air at the cake may be from `air_c`, as a standard deviation."""
-        if self.place in COLD_AIR:
-            if self.place == "refrigerator" and self.cold:
+        return self.spread_at_k(self.place)
+
+    def spread_at_k(self, place: str | None) -> float:
+        """How far the air at a place may be from `air_at_c`, as a standard deviation."""
+        if place in COLD_AIR:
+            if place == "refrigerator" and self.cold:
                 return 1.0
-            return COLD_AIR[self.place][1]
+            return COLD_AIR[place][1]
         return 0.5 if self.room else room_prior(self._plan)[1]
 
     def air_to_come_c(self, t_s: float, in_oven: bool, in_at_s: float) -> float:

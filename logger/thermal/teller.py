@@ -134,7 +134,7 @@ def cooling_after_bake(
 ) -> Course:
     """What the members will do once they are out, from the way out at time 0 on."""
     later = ensemble.copy()
-    later.in_oven = False
+    later.leave_oven()
     later.t_s = later.changed_s = 0.0
     later.spread_air(spread_k)
     later.start_hot(float(later.x[PLATEAU].mean()) - OUT_WITHOUT_MILESTONE_K)

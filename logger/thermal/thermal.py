@@ -50,7 +50,7 @@ class Thermal:
         self._priors = priors(plan)
         self._core_role = last_core(plan)
         self._origin_us: int | None = None
-        self._air = Surroundings(plan)
+        self._air = Surroundings(plan, self._priors.unmoulded)
         self._follower = Follower(self._air)
         self._doors = Doors()
         self._stage = BEFORE
@@ -169,7 +169,8 @@ class Thermal:
         if t_s - self._looked_s >= LOOK_EVERY_S:
             self._looked_s = t_s
             out += self._look(t_s)
-        return out + self._said(self._milestones.feed_core(t_s, celsius))
+        fine = self._follower.within_step(t_s, celsius)
+        return out + self._said(self._milestones.feed_core(t_s, fine))
 
     def _hot_tip(self, t_s: float, celsius: float) -> list[Body]:
         """A probe above the batter reads the oven's air as soon as the cake is in."""
@@ -351,6 +352,7 @@ class Thermal:
         if e is not None:
             e.advance(t_s, before_s)
             move(e, self._air, place, t_s)
+            self._follower.rivals.begin(e)
         self._air.place = place
         self._follower.course = None
         self._due_s = t_s

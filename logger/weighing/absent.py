@@ -16,7 +16,8 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
     bench = state.bench
     empty = bench.empty_kg if bench.empty_kg is not None else base.level_kg
     mass = rest.level_kg - empty
-    if mass <= max(3 * d, 0.0015):
+    told = mass > 1.6 * d and state.is_awaited(mass, state.started(base))
+    if mass <= max(3 * d, 0.0015) and not told:
         lifted = bench.lifted_from
         value = rest.level_kg - state.continuity.offset_kg
         if lifted is not None and bench.lifted_to_zero and value < -max(5 * d, 0.005):
@@ -38,7 +39,7 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
             state.base, state.tared, state.same_zero = lifted, True, False
             made = state.new_piece(lifted, state.started(base))
             return state.end(made, rest, sudden)
-        return _returned(state, rest, base, lifted, mass, sudden)
+        return _returned(state, rest, lifted, mass, sudden)
     slow_filter = state.motion.duration_us(base.level_kg, rest.level_kg) <= SLOW_PUT_US
     started_us = state.started(base)
     known = any(abs(mass - k) <= max(3 * d, 0.004 * k) for k in bench.known_kg)
@@ -52,9 +53,7 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
     return state.end(state.new_piece(base, started_us), rest, sudden)
 
 
-def _returned(
-    state: Standing, rest: Rest, base: Rest, lifted: Rest, mass: float, sudden: bool
-) -> bool:
+def _returned(state: Standing, rest: Rest, lifted: Rest, mass: float, sudden: bool) -> bool:
     bench, d = state.bench, state.division_kg
     change = rest.level_kg - lifted.level_kg
     same = max(1.6 * d, 3.0 * (rest.mean_error_kg + lifted.mean_error_kg), 0.0005 * abs(mass))
@@ -75,10 +74,9 @@ def _returned(
         state.contained_us = rest.settled_us
         state.same_zero = False
         return False
-    # What comes in one go is another container; what comes after the old one's weight was added.
-    started_us = state.started(base)
-    fits = state.is_ingredient(change, started_us) if sudden else state.plausible(change)
-    if change > 0 and fits and not emptied:
+    # What comes in one go, and heavier, is another container, or was filled elsewhere; what comes
+    # after the old one's weight was added here.
+    if change > 0 and not sudden and state.plausible(change) and not emptied:
         bench.present, state.same_zero = True, False
         bench.back(rest.start_us)
         # It may have come back some time before more was added.

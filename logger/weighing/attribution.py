@@ -1,16 +1,29 @@
 """Which line of the formula does each rise belong to?
 
-A mark settles it. Without one the order of the formula is the hint: a rise belongs to the open
-line while that is under; it opens the next one when the open one is otherwise decided, when the
-container was tared at rest or changed, or when only the next line's target fits. A single rise
-often fits several of these, and the next one tells which: so the last pieces are attributed
-together, by the least implausible way to go through the formula. The next container is fetched
-and opened in the longest pause: a tap that follows a pour at once is of that pour's line, though
-the next line might take it as well.
+Every rise is decided once, when it has come to rest, by this table; its first row that applies
+counts. `Changed`: the scale was tared at rest, or its container exchanged, since the rise before.
+`Under`: short by more than the tolerance and by more than a division; else a line is `decided`.
 
-The prices below put the rules into an order: breaking a tolerance a little is likelier than
-skipping a line, and so on. Their sizes were chosen on the weighing days that this room's own
-tests generate, not on recordings of a kitchen.
+    the rise                                       its line
+    ---------------------------------------------  ---------------------------------------------
+    1  begins after a `line` mark not used yet     the marked one
+    2  is a take-back                              the open one; no line's, if it has not so much
+    3  is no more than drift, nothing changed      the open one; with the next rise if that opens
+                                                   a line and follows it the closer
+    4  goes on within a second, nothing changed    the open one: no other bag is at hand so soon
+    5  marks in use, and nothing changed           the open one: a mark holds until the next mark
+    6  marks in use, changed, open one under       the open one, likewise
+    7  open one under, and nothing changed         the open one
+    8  open one hardly begun (under a tenth)       the open one: it was drift, or a first pinch
+    9  otherwise                                   the next in the formula's order
+
+Rows 5 to 9 give way where the amount would leave their line over by more than a slip and is what
+the next one asks for, alone or with earlier rises that nobody heard of yet; or where it is grossly
+too much, to the nearest line that could hold it. Else an over-pour is the line's own.
+
+Marks are in use while every line that was opened since the first mark was opened by one. In a mixed
+session, where some lines are marked and some are not, a mark says what the next rise is, and
+the order of the formula goes on from there.
 """
 
 from __future__ import annotations
@@ -19,271 +32,208 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from logger.plan import Line
-from logger.weighing.pieces import Blurs, Piece
+from logger.weighing.pieces import Piece
 
-WINDOW = 10  # pieces that may still be attributed anew
-BEAM = 24
 MOST_SKIPPED = 3
-
-MISS = 1.5  # a line left outside its tolerance …
-MISS_PER_TARGET = 8.0  # … and the more so the further,
-MISS_FAR = 40.0  # a gross miss being less likely than a few small ones
-WORST = 16.0
-SWITCH = 0.4  # to the next line without a tare
-UNDER_OPEN = 0.3
-STAY_OVER = 3.0  # more into a line that is decided, and over by it
-STAY_WITHIN = 0.3  # a little more into one that stays within
-STAY_AFTER_TARE = 7.0
-# Leaving a marked line without a mark, by someone who has marked every line so far: the more of
-# them, the less likely.
-MARK_HABIT = 2.0
-MARK_HABIT_PER_LINE = 4.0
-MOST_HABIT = 40.0
-LATE_MARK = 60.0  # a mark for a line that was begun already, unmarked: it says what comes next
-OPEN_BY_TRIFLE = 1.0
-STAY_ON_ANOTHER_SCALE = 2.0
-STAY_CONFIRMED = 4.0  # what was confirmed unweighed goes into the bowl only now
-SKIP = 5.0
-SKIP_MEASURED = 3.0  # cups of flour are weighed, mostly, but need not be
-SKIP_COUNTED = 1.5  # eggs are counted, and spoons levelled, as often as weighed
-SKIP_UNWEIGHED = 0.5  # 'to taste'
-SPOON_KG = 0.02  # no more than this is spooned (common practice)
-ANOTHER_FORMULA = 2.5
-SKIP_LACKING = 1.5  # what a rescale asks for comes before the next line
-UNWEIGHED = 2.0
-PAUSED_WITHIN = 1.0  # a longer pause within a line than before it, without a tare or a mark
-
-
-def closed_price(total_kg: float, line: Line, blur_kg: float) -> float:
-    """How implausible it is to leave a line with this total."""
-    target = line.target_kg
-    if target is None:
-        return UNWEIGHED
-    tolerance = max(line.tolerance_kg or 0.0, blur_kg)
-    miss = abs(total_kg - target)
-    if miss <= tolerance:
-        return 0.2 * (miss / tolerance) ** 2
-    part = (miss - tolerance) / max(target, blur_kg)
-    return min(WORST, MISS + MISS_PER_TARGET * part + MISS_FAR * part * part)
-
-
-def open_price(total_kg: float, line: Line, blur_kg: float) -> float:
-    """How implausible a total is for a line that may still be filled."""
-    if line.target_kg is not None and total_kg < line.target_kg:
-        return min(UNDER_OPEN, closed_price(total_kg, line, blur_kg))
-    return closed_price(total_kg, line, blur_kg)
+CONTINUES_US = 600_000  # after a rest was found: about a second after the rise, in which nobody
+# puts one bag down and pours from another (common practice)
+SLIP_KG = 0.005  # one teaspoon of powder too many (common practice)
+SLIP_DIVISIONS = 4  # the display steps so often before a hand has stopped
+SLIP_SHARE = 0.1
+BEGUN_SHARE = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class _Way:
-    price: float  # without the open line's
-    line: int | None
-    total_kg: float
+class Book:
+    """What the lines have when a rise comes.
+
+    Attributes:
+        lines: the formula's.
+        totals_kg: what each has.
+        taken: lines that have something, or were confirmed.
+        lacking: lines that have something and need more, before the order goes on.
+        open: the line last added to, or confirmed; None before the first.
+        confirmed: the open one was confirmed.
+        marks_in_use: see above.
+        movable_kg: what the open line has of rises that may yet prove to be another's.
+    """
+
+    lines: Sequence[Line]
+    totals_kg: Sequence[float]
     taken: frozenset[int]
-    path: tuple[int, ...]
-    blur_kg: float  # of the scales that the open line lies on
-    pause_us: int | None = None  # before its line was opened by order alone
-    unmarked: bool = False  # its line was opened by order alone
+    lacking: frozenset[int]
+    open: int | None
+    confirmed: bool = False
+    marks_in_use: bool = False
+    movable_kg: float = 0.0
 
 
-def skip_price(line: Line) -> float:
-    """How implausible it is that a line is passed over."""
-    if line.target_kg is None:
-        return SKIP_UNWEIGHED
-    if line.by == "mass":
-        return SKIP
-    counted = line.by == "count" or line.target_kg <= SPOON_KG
-    return SKIP_COUNTED if counted else SKIP_MEASURED
+@dataclass(frozen=True, slots=True)
+class Place:
+    """The line of a rise.
+
+    Attributes:
+        line: index of the line.
+        with_earlier: the movable rises of the line that was open are of this line too.
+    """
+
+    line: int
+    with_earlier: bool = False
 
 
-def _turns(lines: Sequence[Line], line: int | None) -> list[int]:
-    """The lines in the order of their turn after `line`, its own formula's first."""
+def following(
+    lines: Sequence[Line], line: int | None, taken: frozenset[int], lacking: frozenset[int]
+) -> list[int]:
+    """The lines that may come after `line`, in the order of their turn.
+
+    Those that lack something come first, then the others of its own formula; no more than a few
+    weighed ones are passed over in each. What has no target ('to taste') comes in only where
+    nothing else is left.
+    """
     n = len(lines)
     first = 0 if line is None else line + 1
     turns = [(first + step) % n for step in range(n)]
-    if line is None:
-        return turns
-    own = lines[line].formula
-    return [i for i in turns if lines[i].formula == own] + [
-        i for i in turns if lines[i].formula != own
+    if line is not None:
+        own = lines[line].formula
+        turns.sort(key=lambda i: lines[i].formula != own)
+    out = [i for i in sorted(lacking) if i != line]
+    unweighed: list[int] = []
+    skipped, formula = 0, None
+    for index in turns:
+        if index in taken or index in lacking or index == line:
+            continue
+        if lines[index].formula != formula:
+            skipped, formula = 0, lines[index].formula
+        if lines[index].target_kg is None:
+            unweighed.append(index)
+        elif skipped <= MOST_SKIPPED:
+            out.append(index)
+            skipped += lines[index].by == "mass"
+    return out + unweighed
+
+
+def is_under(line: Line, total_kg: float, blur_kg: float) -> bool:
+    """Whether more is to come to a line: short of it by more than its tolerance and a division."""
+    if line.target_kg is None:
+        return False
+    return total_kg < line.target_kg - max(line.tolerance_kg or 0.0, blur_kg)
+
+
+def is_begun(line: Line, total_kg: float, blur_kg: float) -> bool:
+    """Whether a line has more than drift, or a first pinch, would give it."""
+    return total_kg > max(1.5 * blur_kg, BEGUN_SHARE * (line.target_kg or 0.0))
+
+
+def opened_by_mark(pieces: Sequence[Piece]) -> list[bool]:
+    """For each line that was opened, in order: whether a mark opened it."""
+    own = [piece for piece in pieces if piece.line is not None]
+    return [
+        piece.selected is not None
+        for number, piece in enumerate(own)
+        if number == 0 or piece.line != own[number - 1].line
     ]
 
 
-def successors(
-    lines: Sequence[Line],
-    line: int | None,
-    taken: frozenset[int],
-    lacking: frozenset[int] = frozenset(),
-) -> list[tuple[int, float]]:
-    """Lines that may follow, in order, with the price of what is skipped; first those lacking."""
-    first = [i for i in sorted(lacking - taken) if i != line]
-    out: list[tuple[int, float]] = [(i, 0.0) for i in first]
-    price, skipped, formula = SKIP_LACKING if first else 0.0, 0, None
-    for index in _turns(lines, line):
-        if index in taken or index == line or index in first:
-            continue
-        if formula not in (None, lines[index].formula):
-            # Leaving a formula unfinished is one decision, however much of it is left.
-            price, skipped = min(price, ANOTHER_FORMULA), 0
-        formula = lines[index].formula
-        if skipped > MOST_SKIPPED:
-            continue
-        out.append((index, price))
-        price += skip_price(lines[index])
-        skipped += lines[index].by == "mass" and lines[index].target_kg is not None
-    return out
+def marks_in_use(pieces: Sequence[Piece]) -> bool:
+    """Whether every line that was opened since the first mark was opened by one."""
+    opened = opened_by_mark(pieces)
+    return any(opened) and all(opened[opened.index(True) :])
 
 
-def attribute(
-    lines: Sequence[Line],
-    pieces: Sequence[Piece],
+def is_nearer(last: Piece, before: Piece, piece: Piece) -> bool:
+    """Whether a rise that was no more than drift is nearer to the one after than before it."""
+    if last.after is None or before.after is None or last.mass_kg <= 0:
+        return False
+    if last.selected is not None or piece.tared or piece.scale != last.scale:
+        return False
+    return piece.start_us - last.after.start_us < last.start_us - before.after.start_us
+
+
+def place(
+    book: Book,
+    piece: Piece,
     *,
-    before: Piece | None,
-    current: int | None,
-    totals_kg: Sequence[float],
-    taken: frozenset[int],
-    lacking: frozenset[int],
-    blurs: Blurs,
-    lines_marked: int,
-) -> list[int]:
-    """The most plausible line of each of the pieces.
+    trifle: bool,
+    changed: bool,
+    continues: bool,
+    moved: bool,
+    blur_kg: float,
+) -> Place:
+    """The line of a rise, by the table above.
 
     Args:
-        lines: the formula's.
-        pieces: the last pieces in order.
-        before: the piece before them, None where there is none.
-        current: line that was open before them.
-        totals_kg: what each line had before them.
-        taken: lines that already have something, or were confirmed.
-        lacking: lines that have something and need more, before the order goes on.
-        blurs: about a division of each scale.
-        lines_marked: how many lines were marked so far, where every one was; else 0.
-
-    Returns:
-        An index into `lines` per piece.
+        book: what the lines have without it.
+        piece: the rise, or take-back.
+        trifle: it may as well be drift.
+        changed: the scale was tared at rest, or its container exchanged, since the rise before.
+        continues: it began within `CONTINUES_US` of the rest after another of the open line.
+        moved: it lies on another scale than the rise before; a tare there says nothing.
+        blur_kg: about a division of the scales concerned.
     """
-    start_total = totals_kg[current] if current is not None else 0.0
-    start_blur = blurs.widest_kg if before is None else blurs.of([before])
-    ways = [_Way(0.0, current, start_total, taken, (), start_blur)]
-    for number, piece in enumerate(pieces):
-        grown: list[_Way] = []
-        last = pieces[number - 1] if number else before
-        step = _Step(piece, last, blurs.of([piece]), lines_marked, lacking)
-        for way in ways:
-            grown += _extend(lines, step, way, totals_kg)
-        grown.sort(key=lambda w: w.price + _open(lines, w))
-        ways = grown[:BEAM]
-        if not ways:
-            raise RuntimeError(f"no line for piece {number} of {len(pieces)}")
-    return list(ways[0].path)
+    open_, mass = book.open, piece.mass_kg
+    selected = piece.selected
+    back = mass <= 0 and open_ is not None
+    if selected is not None and not (back and abs(book.totals_kg[selected]) <= blur_kg):
+        return Place(selected)
+    rest = following(book.lines, open_, book.taken, book.lacking)
+    if open_ is None:
+        return _fitting(book, rest, mass, blur_kg)
+    same = not changed or moved
+    if back or not rest or (same and not moved and (trifle or continues)):
+        return Place(open_)
+    line, total = book.lines[open_], book.totals_kg[open_]
+    under = not book.confirmed and is_under(line, total, blur_kg)
+    hardly = under and not is_begun(line, total, blur_kg)
+    if (under and (same or book.marks_in_use)) or (same and book.marks_in_use) or hardly:
+        return _fitting(book, [open_, *rest], mass, blur_kg)
+    if book.confirmed and abs(book.totals_kg[open_]) <= blur_kg:
+        # What was confirmed unweighed may go into the bowl only now.
+        slip = _slip(line, blur_kg)
+        mine = not is_under(line, mass, blur_kg) and _excess(book, open_, mass, blur_kg) <= slip
+        if mine and not _is_met(book, rest[0], mass, blur_kg):
+            return Place(open_)
+    return _fitting(book, rest, mass, blur_kg)
 
 
-@dataclass(frozen=True, slots=True)
-class _Step:
-    """A piece to be attributed: what came before it, and how it is blurred."""
-
-    piece: Piece
-    last: Piece | None
-    blur_kg: float
-    lines_marked: int
-    lacking: frozenset[int]
-
-    @property
-    def moved(self) -> bool:
-        """Whether it lies on another scale than the piece before."""
-        return self.last is not None and self.last.scale != self.piece.scale
-
-    @property
-    def pause_us(self) -> int | None:
-        """How long the load rested before it; None where a tare or a mark tells more."""
-        last = self.last
-        if last is None or last.after is None or self.moved or self.piece.tared:
-            return None
-        return max(0, self.piece.start_us - last.after.settled_us)
+def _fitting(book: Book, candidates: list[int], mass_kg: float, blur_kg: float) -> Place:
+    """The first of the candidates, unless it would be too much for that and a later one fits."""
+    first, *later = candidates
+    excess = _excess(book, first, mass_kg, blur_kg)
+    slip, gross = _slip(book.lines[first], blur_kg), _gross(book.lines[first], blur_kg)
+    if excess <= slip:
+        return Place(first)
+    if later and _is_met(book, later[0], mass_kg, blur_kg):
+        return Place(later[0])
+    if later and first == book.open and book.movable_kg > 0:
+        both_kg = book.movable_kg + mass_kg
+        if _is_met(book, later[0], both_kg, blur_kg):
+            return Place(later[0], with_earlier=True)
+    if excess <= gross:
+        return Place(first)
+    for index in later:
+        if _excess(book, index, mass_kg, blur_kg) <= _slip(book.lines[index], blur_kg):
+            return Place(index)
+    return Place(first)
 
 
-def _open(lines: Sequence[Line], way: _Way) -> float:
-    return 0.0 if way.line is None else open_price(way.total_kg, lines[way.line], way.blur_kg)
+def _is_met(book: Book, index: int, mass_kg: float, blur_kg: float) -> bool:
+    """Whether a line would have what it asks for."""
+    line, total_kg = book.lines[index], book.totals_kg[index] + mass_kg
+    if line.target_kg is None or is_under(line, total_kg, blur_kg):
+        return False
+    return _excess(book, index, mass_kg, blur_kg) <= 0
 
 
-def _extend(
-    lines: Sequence[Line], step: _Step, way: _Way, totals_kg: Sequence[float]
-) -> list[_Way]:
-    piece = step.piece
-    mass = piece.mass_kg
-    out: list[_Way] = []
-    if piece.selected is not None:
-        line = piece.selected
-        if line == way.line:
-            return [_stay(way, step, LATE_MARK if way.unmarked and mass > 0 else 0.0)]
-        return [_go(lines, way, step, line, totals_kg[line] + mass, 0.0)]
-    if way.line is not None:
-        out.append(_stay(way, step, _stay_price(lines[way.line], way, step)))
-        if mass <= 0:
-            return out  # a take-back is of the line last added to
-    for line, price in successors(lines, way.line, way.taken, step.lacking):
-        extra = price
-        if way.line is not None:
-            extra += 0.0 if piece.tared or step.moved else SWITCH
-            extra += OPEN_BY_TRIFLE if piece.is_trifle else 0.0
-            if step.lines_marked and not piece.tared:
-                extra += min(MOST_HABIT, MARK_HABIT + MARK_HABIT_PER_LINE * step.lines_marked)
-        out.append(_go(lines, way, step, line, totals_kg[line] + mass, extra, step.pause_us))
-    if not out:
-        last = len(lines) - 1
-        out.append(_Way(way.price, last, mass, way.taken, (*way.path, last), step.blur_kg))
-    return out
+def _excess(book: Book, index: int, mass_kg: float, blur_kg: float) -> float:
+    upper = book.lines[index].upper_kg
+    return 0.0 if upper is None else book.totals_kg[index] + mass_kg - upper - blur_kg
 
 
-def _stay_price(line: Line, way: _Way, step: _Step) -> float:
-    piece, blur_kg = step.piece, max(way.blur_kg, step.blur_kg)
-    if piece.mass_kg <= 0:
-        return 0.0
-    if piece.is_trifle:
-        return 0.0
-    price = STAY_AFTER_TARE if piece.tared else 0.0
-    if step.moved:
-        price = STAY_ON_ANOTHER_SCALE  # its tare says nothing about the line
-    if piece.tared and not way.path and abs(way.total_kg) <= blur_kg:
-        price = STAY_CONFIRMED
-    if line.target_kg is not None and piece.mass_kg > blur_kg:
-        tolerance = max(line.tolerance_kg or 0.0, blur_kg)
-        if way.total_kg > line.target_kg + tolerance:
-            price += STAY_OVER
-        elif way.total_kg >= line.target_kg - tolerance:
-            ends_over = way.total_kg + piece.mass_kg > line.target_kg + tolerance
-            price += STAY_OVER if ends_over else STAY_WITHIN
-    return price
+def _slip(line: Line, blur_kg: float) -> float:
+    """By how much a hand that means to hit the target may go over it."""
+    return max(SLIP_KG, SLIP_DIVISIONS * blur_kg) + SLIP_SHARE * (line.target_kg or 0.0)
 
 
-def _stay(way: _Way, step: _Step, extra: float) -> _Way:
-    assert way.line is not None
-    opened_us, total = way.pause_us, way.total_kg + step.piece.mass_kg
-    pause_us = step.pause_us
-    if opened_us is not None and pause_us is not None and pause_us > opened_us:
-        extra += PAUSED_WITHIN
-        opened_us = None  # once is enough
-    blur_kg = max(way.blur_kg, step.blur_kg)
-    path = (*way.path, way.line)
-    unmarked = way.unmarked and step.piece.selected is None
-    return _Way(way.price + extra, way.line, total, way.taken, path, blur_kg, opened_us, unmarked)
-
-
-def _go(
-    lines: Sequence[Line],
-    way: _Way,
-    step: _Step,
-    line: int,
-    total: float,
-    extra: float,
-    pause_us: int | None = None,
-) -> _Way:
-    left, taken = 0.0, way.taken
-    if way.line is not None:
-        if abs(way.total_kg) > 1.5 * way.blur_kg:
-            left = closed_price(way.total_kg, lines[way.line], way.blur_kg)
-        elif way.path:
-            taken = taken - {way.line}  # all of it was taken back: a spoon, not an ingredient
-    price, path = way.price + left + extra, (*way.path, line)
-    unmarked = step.piece.selected is None
-    return _Way(price, line, total, taken | {line}, path, step.blur_kg, pause_us, unmarked)
+def _gross(line: Line, blur_kg: float) -> float:
+    """More than so much over is no slip of any kind: half as much again."""
+    return max((line.target_kg or 0.0) / 2, 2 * _slip(line, blur_kg))

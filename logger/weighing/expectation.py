@@ -5,6 +5,8 @@ from __future__ import annotations
 from logger.weighing.ledger import Ledger
 from logger.weighing.pieces import Blurs, Piece
 
+UTENSIL_KG = 0.08  # a spoon, whisk or scraper left in the bowl (common practice)
+
 
 def unfinished(ledger: Ledger, piece: Piece) -> bool:
     """Whether more was to come to the line of a piece."""
@@ -12,6 +14,13 @@ def unfinished(ledger: Ledger, piece: Piece) -> bool:
         return True
     lower = ledger.lines[piece.line].lower_kg
     return lower is not None and ledger.total_kg(piece.line) < lower
+
+
+def takeable_kg(ledger: Ledger) -> float:
+    """The most that can be taken back: what the line last added to has."""
+    if ledger.current is None:
+        return float("inf")
+    return max(0.0, ledger.total_kg(ledger.current))
 
 
 def plausible(ledger: Ledger, change_kg: float, blur_kg: float, blurs: Blurs) -> bool:
@@ -33,6 +42,8 @@ def plausible(ledger: Ledger, change_kg: float, blur_kg: float, blurs: Blurs) ->
             missing = line.target_kg - ledger.total_kg(current)
             if change_kg < 0:
                 return missing < 0 and change_kg >= 1.5 * missing - blur
+            if missing > blur and 0 < change_kg <= 1.2 * missing + UTENSIL_KG:
+                return True  # nobody puts a container into a line half filled; a spoon, yes
             if 0 < change_kg <= 1.2 * missing + blur:
                 return True
     if change_kg <= 0:

@@ -6,10 +6,23 @@ from collections.abc import Mapping, Sequence
 
 from logger.events import WeighingAddition
 from logger.plan import Line, ScaleFacts
-from logger.weighing.attribution import WINDOW, attribute, successors
+from logger.weighing.attribution import (
+    CONTINUES_US,
+    Book,
+    Place,
+    following,
+    is_begun,
+    is_nearer,
+    marks_in_use,
+    opened_by_mark,
+    place,
+)
 from logger.weighing.budget import Budget
 from logger.weighing.pieces import Blurs, Piece
-from logger.weighing.statement import Slot, account, statement, withdrawn
+from logger.weighing.settling import S
+from logger.weighing.statement import Slot, account, differs, statement, withdrawn
+
+PINCHES_US = 5 * S  # a spoon is filled again within; drift takes longer over two divisions
 
 
 class Ledger:
@@ -17,6 +30,14 @@ class Ledger:
 
     Args:
         lines: the formula's; None without a formula.
+
+    Attributes:
+        pieces: in order. One whose line is None, with a formula, was of none: a spoon, taken out.
+        slots: what was said of each line.
+        current: the open line, last added to or confirmed; None before the first.
+        facts: of each scale, by SenML name.
+        awaited: the line whose mark waits for its rise, and since when.
+        reopened: lines that need more, before the order goes on.
     """
 
     def __init__(self, lines: tuple[Line, ...] | None) -> None:
@@ -24,11 +45,13 @@ class Ledger:
         self.pieces: list[Piece] = []
         self.slots: dict[int, Slot] = {}
         self.current: int | None = None
-        self.facts: dict[str, ScaleFacts] = {}  # of each scale, by SenML name
-        self.awaited: tuple[int, int] | None = None  # line whose mark waits for its rise, since
-        self._frozen = 0
-        self._resume: int | None = None  # the line after which the order goes on
-        self.reopened: set[int] = set()  # lines that need more, before the order goes on
+        self.facts: dict[str, ScaleFacts] = {}
+        self.awaited: tuple[int, int] | None = None
+        self.reopened: set[int] = set()
+        self._changed = False  # tared or exchanged since the last rise that is of some line
+        self._before: tuple[int | None, bool] = (None, False)  # the two, before the last piece
+        self._opened_after: int | None = None  # what was open before the open line
+        self._was_trifle = False  # the last piece, when its line was found
 
     def slot(self, index: int) -> Slot:
         """The slot of a line, made when first asked for."""
@@ -80,57 +103,54 @@ class Ledger:
             lower = self.lines[current].lower_kg
             if lower is not None and self.total_kg(current) < lower:
                 return current
-        following = successors(self.lines, current, self.taken(blurs), self.lacking())
-        return following[0][0] if following else None
+        rest = following(self.lines, current, self.taken(blurs), self.lacking())
+        return rest[0] if rest else None
 
     def add(self, piece: Piece, blurs: Blurs) -> None:
-        """A piece came to rest: find the lines of the last pieces anew."""
-        self.pieces.append(piece)
+        """A piece came to rest: find its line."""
+        self._before = self.current, self._changed
         if self.lines is None:
             self._add_without_formula(piece)
+            self.pieces.append(piece)
             return
-        self.renew(blurs)
+        self._add(piece, blurs)
 
-    def renew(self, blurs: Blurs) -> None:
-        """Find the lines of the last pieces anew: the last of them is new, or grew."""
-        tail = self.pieces[self._start() :]
-        if self.lines is None or not tail:
-            return
-        chosen = self._attribute(tail, blurs)
-        for one, line in zip(tail, chosen, strict=True):
-            one.line = line
-        self.current = tail[-1].line
-        for index in {p.line for p in self.pieces if p.line is not None}:
-            self.slot(index).left = index != self.current
+    def renew(self, piece: Piece, blurs: Blurs) -> bool:
+        """The last piece grew: it may be more than a trifle now. Whether its line is another."""
+        if self.lines is None or piece is not self.pieces[-1] or piece.is_trifle:
+            return False
+        line = piece.line
+        if not self._was_trifle or line is None or line != self.current or self.slot(line).left:
+            return False  # what was left stays so
+        self.pieces.pop()
+        piece.line = None
+        self.current, self._changed = self._before
+        self._add(piece, blurs)
+        return piece.line != line
 
     def provisional(self, piece: Piece, blurs: Blurs) -> int | None:
         """The line a piece that still goes on seems to belong to."""
-        if self.lines is None:
-            return None
-        return self._attribute([*self.pieces[self._start() :], piece], blurs)[-1]
+        return None if self.lines is None else self._place(piece, blurs).line
 
     def remove(self, piece: Piece) -> None:
-        """It was no addition after all."""
+        """The last piece was no addition after all."""
         self.pieces.remove(piece)
-        self._frozen = min(self._frozen, len(self.pieces))
-        self.current = self.pieces[-1].line if self.pieces else None
+        self.current, self._changed = self._before
 
-    def freeze(self, resume: int | None = None) -> None:
-        """What was attributed so far stays so; the order goes on after `resume`."""
-        self._frozen = len(self.pieces)
-        self._resume = resume
+    def confirm(self, index: int) -> None:
+        """A person decides a line; the order goes on after it."""
+        self.slot(index).confirmed = self.slot(index).left = True
+        self.current, self._changed = index, True
 
     def change(self, lines: Mapping[int, Line]) -> None:
         """Other targets for some lines, from now on; what was attributed so far stays so."""
         assert self.lines is not None
         self.lines = tuple(lines.get(i, line) for i, line in enumerate(self.lines))
-        self.freeze(self.current)
 
     def move(self, pieces: Sequence[Piece], index: int) -> None:
         """These pieces are of another line, a person says."""
         for piece in pieces:
             piece.line = piece.selected = index
-        self.freeze(index)
         self.current = index
 
     def _add_without_formula(self, piece: Piece) -> None:
@@ -141,51 +161,108 @@ class Ledger:
             piece.line = max(numbers, default=-1) + 1
         self.current = piece.line
 
-    def _start(self) -> int:
-        return max(self._frozen, len(self.pieces) - WINDOW)
+    def _add(self, piece: Piece, blurs: Blurs) -> None:
+        of = self.current if piece.selected is None else piece.selected
+        has_kg = 0.0 if of is None else self.total_kg(of)
+        if piece.mass_kg < 0 and has_kg + piece.mass_kg < -blurs.of([piece]):
+            self.pieces.append(piece)  # more than the line has: no take-back of anything
+            self._changed = self._changed or piece.tared
+            return
+        placed, trifle = self._place(piece, blurs), self._is_drift(piece)
+        if placed.with_earlier:
+            for earlier in self._movable():
+                earlier.line = placed.line
+        elif piece.selected is not None:
+            self._hear_late_mark(placed.line)
+        elif placed.line != self.current:
+            self._bring_trifle(piece, placed.line)
+        if placed.line != self.current:
+            self._opened_after = self.current
+        piece.line = self.current = placed.line
+        self._changed = False
+        self._was_trifle = trifle
+        self.pieces.append(piece)
+        for index in {p.line for p in self.pieces if p.line is not None}:
+            self.slot(index).left = index != placed.line
+        if piece.mass_kg < 0:
+            self._void(blurs)
 
-    def _attribute(self, tail: Sequence[Piece], blurs: Blurs) -> list[int]:
+    def _place(self, piece: Piece, blurs: Blurs) -> Place:
         assert self.lines is not None
-        head = self.pieces[: self._start()]
-        totals = [
-            self.slots[i].counted_kg if i in self.slots else 0.0 for i in range(len(self.lines))
-        ]
-        blur = [0.0] * len(self.lines)
-        for piece in head:
-            if piece.line is not None:
-                totals[piece.line] += piece.mass_kg
-                blur[piece.line] = max(blur[piece.line], blurs.of([piece]))
-        current = head[-1].line if head else None
-        if self._resume is not None and self._start() == self._frozen:
-            current = self._resume
-        taken = {i for i, t in enumerate(totals) if abs(t) > blur[i]}
-        taken |= {i for i, s in self.slots.items() if s.confirmed}
-        lacking = frozenset(i for i in self.reopened if self._lacks(i, totals[i]))
-        return attribute(
+        current, last = self.current, self.pieces[-1] if self.pieces else None
+        continues = (
+            last is not None
+            and last.line == current
+            and not self._was_trifle
+            and piece.start_us - last.ended_us < CONTINUES_US
+        )
+        book = Book(
             self.lines,
-            tail,
-            before=head[-1] if head else None,
-            current=current,
-            totals_kg=totals,
-            taken=frozenset(taken - lacking),
-            lacking=lacking,
-            blurs=blurs,
-            lines_marked=self._lines_marked(),
+            totals_kg=[self.total_kg(i) for i in range(len(self.lines))],
+            taken=self.taken(blurs),
+            lacking=self.lacking(),
+            open=current,
+            confirmed=current is not None and self.slot(current).confirmed,
+            marks_in_use=marks_in_use(self.pieces),
+            movable_kg=sum(p.mass_kg for p in self._movable()),
+        )
+        return place(
+            book,
+            piece,
+            trifle=self._is_drift(piece),
+            changed=piece.tared or self._changed,
+            continues=continues,
+            moved=last is not None and last.scale != piece.scale,
+            blur_kg=blurs.of([piece, *([] if current is None else self.of(current))]),
         )
 
-    def _lines_marked(self) -> int:
-        """How many lines were marked so far, where every one was; else 0."""
-        marked = unmarked = 0
-        before: int | None = None
-        last = max((i for i, p in enumerate(self.pieces) if p.selected is not None), default=-1)
-        for piece in self.pieces[: last + 1]:  # what came after it is what is being asked
-            if piece.line != before:
-                if piece.selected is None:
-                    unmarked += 1
-                else:
-                    marked += 1
-            before = piece.line
-        return 0 if unmarked else marked
+    def _is_drift(self, piece: Piece) -> bool:
+        """Whether it is a trifle, and not one of several in a row, as pinches are."""
+        if not piece.is_trifle or not self._was_trifle:
+            return piece.is_trifle
+        last = self.pieces[-1]
+        return last.mass_kg <= 0 or piece.start_us - last.ended_us > PINCHES_US
+
+    def _hear_late_mark(self, line: int) -> None:
+        """The order opened this line, and only now comes its mark, as of all lines before it.
+
+        A mark says what comes next: what came before it was still of the line before. So it was
+        where the line was hardly begun.
+        """
+        *earlier, _ = opened_by_mark(self.pieces) or [False]
+        if line != self.current or self._opened_after is None:
+            return
+        assert self.lines is not None
+        own = self._movable()
+        if (earlier and all(earlier)) or not is_begun(self.lines[line], self.total_kg(line), 0.0):
+            for piece in own:
+                piece.line = self._opened_after
+
+    def _movable(self) -> list[Piece]:
+        """Pieces of the open line, where the order opened it and nothing was said of it yet."""
+        current = self.current
+        if current is None or self.slot(current).said is not None:
+            return []
+        own = self.of(current)
+        unsure = not self.slot(current).confirmed and all(p.selected is None for p in own)
+        return own if unsure and own == self.pieces[-len(own) :] else []
+
+    def _bring_trifle(self, piece: Piece, line: int) -> None:
+        """What was no more than drift is of the rise after it, if that follows the closer."""
+        if len(self.pieces) > 1 and self._was_trifle and self.pieces[-1].line == self.current:
+            last, before = self.pieces[-1], self.pieces[-2]
+            if before.line == last.line and is_nearer(last, before, piece):
+                last.line = line
+
+    def _void(self, blurs: Blurs) -> None:
+        """All of what the order gave to a line was taken back: a spoon, not an ingredient."""
+        own = self._movable()
+        if not own or abs(sum(p.mass_kg for p in own)) > 1.5 * blurs.of(own):
+            return
+        for piece in own:
+            piece.line = None
+        self.current = self._opened_after
+        self._changed = any(p.tared for p in own)
 
     # What can be said ------------------------------------------------------------------------
 
@@ -215,20 +292,9 @@ class Ledger:
         if said is None:
             if not slot.confirmed and abs(self.total_kg(index)) <= blur_kg:
                 return []  # all of it was taken back before anything was said
-        elif (
-            said.verdict == body.verdict
-            and said.target_kg == body.target_kg
-            and said.scale == body.scale
-            and not _moved(said.mass_kg, body.mass_kg, blur_kg / 2)
-        ):
+        elif not differs(said, body, blur_kg / 2):
             return []
         if said is not None and slot.event_id is None:
             return []  # its id is not known yet; the next second says it again
         slot.said = body
         return [body]
-
-
-def _moved(before: float | None, now: float | None, by: float) -> bool:
-    if before is None or now is None:
-        return before is not now
-    return abs(now - before) > by

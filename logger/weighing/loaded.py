@@ -11,6 +11,7 @@ from logger.weighing.settling import Rest, S
 from logger.weighing.signals import Lifted, Tared, Vanished
 from logger.weighing.standing import FINGER_KG, LIGHTEST_BOWL_KG, Standing
 
+TOOL_KG = 0.08  # a spoon or scraper taken out of the bowl weighs no more
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
 LONG_REST_US = 20 * S
 TAIL_US = 3_500_000
@@ -38,7 +39,7 @@ def _explain(
     if zeroing is not None and zeroing.at_rest and rest.start_us - zeroing.t_us < TARE_TAIL_US:
         value = rest.level_kg - state.continuity.offset_kg
         finger = -FINGER_KG <= value <= 1.2 * d
-        early = rest.start_us - zeroing.t_us < 2 * S or (rest.shifted and step < 0)
+        early = rest.start_us - zeroing.t_us < 2 * S or step < 0
         told = value > 0.6 * d and state.is_awaited(step, rest.start_us)
         if (
             finger
@@ -61,6 +62,13 @@ def _explain(
         return state.extend(rest)
     if rest.shifted and abs(step) <= tol and _is_same(state, base, piece):
         return state.extend(rest)
+    long_rest = rest.start_us - base.settled_us > LONG_REST_US
+    if rest.shifted and -1.1 * d <= step < 0 and not long_rest:
+        # Nobody takes back a single division unseen: it is the same rest, read anew.
+        if _is_end(state, base, piece):
+            return state.extend(rest)
+        state.base = rest
+        return False
     if rest.shifted and small and rest.start_us - state.contained_us < TAIL_US:
         bench.bowl_kg += step
         state.base = rest
@@ -68,7 +76,6 @@ def _explain(
     if rest.shifted:
         gross = abs(rest.level_kg - (bench.empty_kg or 0.0))
         tol = max(tol, CREEP_KG, 0.0003 * gross)
-        long_rest = rest.start_us - base.settled_us > LONG_REST_US
         if abs(step) <= tol or (long_rest and abs(step) <= 1.1 * d):
             state.drift_kg += abs(step)
             state.base = rest
@@ -105,6 +112,9 @@ def _explain(
             state.tared, state.same_zero = True, False
             state.signals.append(Tared(rest.settled_us))
             return False
+        if -step > state.takeable_kg() + 3 * d + TOOL_KG:
+            # More than the line ever had: the container went, from a zero that was not known.
+            return _lift(state, rest, base, d, net)
         return state.end(piece or state.new_piece(base, state.started(base)), rest, False)
     sudden = state.motion.is_sudden(base.level_kg, rest.level_kg, state.settler.period_us)
     nested = sudden and piece is None and step > LIGHTEST_BOWL_KG

@@ -80,7 +80,8 @@ class Mending:
             self._matters.pop(index, None)
             if matter is None or matter.chosen in ("leave", "rescale", "reassign"):
                 return []
-            return [WeighingRecovery(body.line, (_done(cause, body, matter),), cause)]
+            done = _done(cause, body, matter)
+            return [WeighingRecovery(body.line, (done,), done["choice"])]
         if matter is not None and matter.chosen == "leave" and matter.mass_kg == body.mass_kg:
             return []
         keep = "take back" if matter is not None and matter.chosen == "take back" else None
@@ -144,6 +145,11 @@ class Mending:
         if not ledger.of(from_):
             ledger.reopened.add(from_)
         return [*self._speaker.say(from_), *self._speaker.say(to)]
+
+    def withdraw(self, index: int) -> list[Body]:
+        """What was said of a line was a container: nothing is in it, it is open again."""
+        self._cause[index] = "container"
+        return self._speaker.say(index)
 
     def _leave(self, index: int, now_us: int) -> list[Body]:
         line, matter = self._ledger.line(index), self._matters[index]
@@ -279,6 +285,8 @@ class Mending:
 
 def _done(cause: str, body: WeighingAddition, matter: _Matter) -> Way:
     """What ended a matter that nobody chose a way for, or of which something was taken back."""
+    if cause == "container":
+        return {"choice": "container", "text": "It was a container."}
     if cause != "take back" or matter.mass_kg is None or body.mass_kg is None:
         text = {"rescale": "The rescale brought it back.", "reassign": "It was of another line."}
         return {"choice": cause, "text": text.get(cause, "It is no longer over.")}

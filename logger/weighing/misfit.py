@@ -2,11 +2,28 @@
 
 from __future__ import annotations
 
-from logger.weighing.attribution import closed_price
+from logger.plan import Line
 from logger.weighing.ledger import Ledger
 from logger.weighing.pieces import Blurs, Piece
 
 FAR = 3.0  # tolerances beyond the target: no slip of the hand, but another ingredient
+MISS = 1.5  # a line left outside its tolerance …
+MISS_PER_TARGET = 8.0  # … and the more so the further,
+MISS_FAR = 40.0  # a gross miss being less likely than a few small ones
+WORST = 16.0
+
+
+def closed_price(total_kg: float, line: Line, blur_kg: float) -> float:
+    """How implausible it is to leave a line with this total."""
+    target = line.target_kg
+    if target is None:
+        return 2.0
+    tolerance = max(line.tolerance_kg or 0.0, blur_kg)
+    miss = abs(total_kg - target)
+    if miss <= tolerance:
+        return 0.2 * (miss / tolerance) ** 2
+    part = (miss - tolerance) / max(target, blur_kg)
+    return min(WORST, MISS + MISS_PER_TARGET * part + MISS_FAR * part * part)
 
 
 def belonging(ledger: Ledger, from_: int, to: int, blurs: Blurs) -> list[Piece]:

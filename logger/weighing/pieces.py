@@ -29,6 +29,7 @@ class Piece:
         drift_kg: drift seen at rest since the piece before.
         line: index of the line it is attributed to; None without a formula.
         ended_us: when its end was settled.
+        rested_us: since when it rested then.
         container: number of the container it went into, counted on its scale.
     """
 
@@ -46,6 +47,7 @@ class Piece:
     drift_kg: float = 0.0
     line: int | None = None
     ended_us: int = 0
+    rested_us: int = 0
     container: int = 0
 
     @property

@@ -29,6 +29,8 @@ SPOON_KG = 0.02
 STRETCHED = ("leavening", "salt", "flavour", "acid")
 CARRIERS = ("sugar", "flour", "starch")
 _WET = re.compile(r"extract|essence|vinegar|juice|liquid|paste|syrup|fresh|zest|peel|vanilla")
+# Moist sugars clump, and their acid would wake the soda in the jar.
+_MOIST = re.compile(r"brown|muscovado|molasses|invert|honey|syrup")
 TIMES = (5, 10, 20)
 PARTS = (4, 9, 19)
 JAR_KG = 2.0  # a premix larger than this is no kitchen's
@@ -220,5 +222,6 @@ def _carriers(line: Line, lines: Sequence[Line], table: Table) -> list[Line]:
         and x.target_kg is not None
         and kind_of(x, table) in CARRIERS
         and not _WET.search(x.ingredient.lower())
+        and not _MOIST.search(x.ingredient.lower())
     ]
     return sorted(fit, key=lambda x: (x.bowl != line.bowl, CARRIERS.index(kind_of(x, table))))

@@ -79,8 +79,11 @@ class _Unit:
     def division_kg(self) -> float:
         """The step, or a usual one while too little was shown to believe a coarser one."""
         step_kg, usual_kg = STEPS[self.step] * self.unit_kg, USUAL[self.unit_kg]
-        coarse = step_kg > usual_kg
-        return usual_kg if coarse and (usual_kg / step_kg) ** self.different > SURE else step_kg
+        if step_kg <= usual_kg:
+            return step_kg
+        # A bowl of 200 g sharp is one accident and not several, however round it is.
+        by_accident = (usual_kg / step_kg) ** self.different > SURE
+        return usual_kg if self.different < ENOUGH or by_accident else step_kg
 
 
 class Resolution:
@@ -98,6 +101,7 @@ class Resolution:
         self._last_kg: float | None = None
         self._smallest_kg: float | None = None
         self.division_kg = planned_kg if planned_kg else DEFAULT_KG
+        self.learnt_finer = False  # with the last reading, and in the unit of the one before
 
     def see(self, value_kg: float, reported_kg: float | None) -> float:
         """Take a reading and give the division in force."""
@@ -106,7 +110,12 @@ class Resolution:
             return reported_kg
         if self._reported_kg is None and value_kg != self._last_kg:
             self._last_kg, before_kg = value_kg, self._last_kg
+            unit, before_division_kg = self._unit, self.division_kg
             self.division_kg = self._learnt(value_kg, before_kg)
+            finer = self.division_kg < before_division_kg * (1 - 1e-6)
+            self.learnt_finer = finer and self._unit is unit
+        else:
+            self.learnt_finer = False
         return self.division_kg
 
     def _learnt(self, value_kg: float, before_kg: float | None) -> float:

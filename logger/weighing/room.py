@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from drivers.reading import Reading
-from logger.entries import Gap, Mark
+from logger.entries import EntryRefused, Gap, Mark, told_mass_g
 from logger.events import (
     Body,
     Event,
@@ -18,7 +18,7 @@ from logger.weighing.pieces import TRIFLE_KG, Piece
 from logger.weighing.pouring import Pours
 from logger.weighing.scale import Scale
 from logger.weighing.scales import Scales
-from logger.weighing.settling import S
+from logger.weighing.settling import Rest, S
 from logger.weighing.signals import (
     ContainerOn,
     Ended,
@@ -31,6 +31,7 @@ from logger.weighing.signals import (
 from logger.weighing.speaking import Speaker
 
 RECENT_US = 15 * S
+HASTY_US = 2 * S
 ENDING_MARKS = frozenset({"close batch", "into oven"})
 
 
@@ -50,7 +51,8 @@ class Weighing:
         self._speaker = Speaker(self.ledger, self._scales)
         self._mending = Mending(plan, self.ledger, self._scales, self._speaker)
         self._scale_said: tuple[int, str] | None = None  # line, and the scale to use for it
-        self._fresh_order = False
+        self._unrisen: dict[str, Rest | None] = {}  # at the last mark, by scale
+        self._keyed: set[str] = set()  # scales tared since their container was put on
 
     # The engine's questions -------------------------------------------------------------------
 
@@ -83,12 +85,17 @@ class Weighing:
             return []
         if mark.kind == "line":
             self.ledger.awaited = (index, mark.t_us)
+            self._unrisen = {s.name: s.base for s in self._scales if s.has_not_risen}
             current = self.ledger.current
             moving = any(s.piece is not None for s in self._scales)
             if current is not None and current != index and not moving:
                 return self._speaker.leave(current)
         elif mark.kind == "confirm":
-            return self._confirm(index, mark.number("mass_g"))
+            try:
+                told_g = told_mass_g(mark)
+            except EntryRefused:
+                return []  # on the wire it was refused with its reason; in a recording it is idle
+            return self._confirm(index, told_g)
         elif mark.kind == "recover":
             return self._mending.choose(index, mark.text("choice"), mark.t_us)
         elif mark.kind == "reassign":
@@ -117,7 +124,9 @@ class Weighing:
         scale = self._scales[pieces[-1].scale]
         if scale.piece is not None or not (scale.at_rest or not scale.bench.present):
             return []
-        resting_us = t_us - pieces[-1].ended_us
+        # Drift, and a bench that creeps, do not make it any younger.
+        ended_us = max((p.ended_us for p in pieces if not p.is_trifle), default=pieces[-1].ended_us)
+        resting_us = t_us - ended_us
         return list(self._speaker.speak(current, resting_us))
 
     def on_event(self, event: Event) -> list[Body]:
@@ -132,6 +141,7 @@ class Weighing:
         for signal in signals:
             match signal:
                 case ContainerOn():
+                    self._keyed.discard(scale.name)
                     out.append(WeighingContainer(round(signal.mass_kg, 9), scale.name))
                     out += self._left(scale)
                 case Lifted():
@@ -145,7 +155,9 @@ class Weighing:
                 case Extended():
                     self._take_selection(signal.piece)
                     self._use_up_selection(signal.piece)
-                    out += self._grown(signal.piece)
+                    before = signal.piece.line
+                    if self.ledger.renew(signal.piece, self._scales.blurs):
+                        out += self._speaker.say_left(before)
                     if signal.piece.line is not None:
                         out += self._speaker.speak(signal.piece.line, t_us - signal.piece.ended_us)
                 case Vanished():
@@ -174,20 +186,28 @@ class Weighing:
         return [WeighingScale(line.key, choice.scale, choice.decides)]
 
     def _tared(self, scale: Scale, t_us: int) -> list[Body]:
-        """A tare right after something was put down that fits no line: it was a container."""
+        """A tare right after something was put down that fits no line: it was a container.
+
+        What was said of a line already is withdrawn only where the pan was empty under it: a dish
+        that is heavier than the pinch to be weighed in it looks like too much of that.
+        """
         ledger = self.ledger
-        if not ledger.pieces or ledger.lines is None:
-            return []
+        before = scale.name in self._keyed
+        self._keyed.add(scale.name)
+        if before or not ledger.pieces or ledger.lines is None:
+            return []  # what follows a tare in its container is an addition
         piece = ledger.pieces[-1]
         index = piece.line
+        on_empty_pan = scale.bench.empty_kg is None  # else the pan is known apart from the bowl
         if (
             index is None
+            or piece.selected is not None
             or not piece.sudden
             or piece.contiguous
             or piece.scale != scale.name
             or piece.mass_kg < 0.015
             or t_us - piece.ended_us > RECENT_US
-            or ledger.slot(index).said is not None
+            or (ledger.slot(index).said is not None and not on_empty_pan)
             or len(ledger.of(index)) > 1
         ):
             return []
@@ -196,9 +216,8 @@ class Weighing:
             return []
         ledger.remove(piece)
         scale.take_as_container(piece)
-        if piece.selected is not None and self.ledger.awaited is None:
-            self.ledger.awaited = (piece.selected, piece.start_us)
-        return [WeighingContainer(round(piece.mass_kg, 9), scale.name)]
+        out: list[Body] = [WeighingContainer(round(piece.mass_kg, 9), scale.name)]
+        return [*out, *self._mending.withdraw(index)]
 
     def _ended(self, scale: Scale, piece: Piece) -> list[Body]:
         self._take_selection(piece)
@@ -206,46 +225,41 @@ class Weighing:
         before = self.ledger.current
         self.ledger.add(piece, self._scales.blurs)
         self._use_up_selection(piece)
-        self._fresh_order = False
         out: list[Body] = []
-        if piece.line is None:
-            return out
         if piece.mass_kg < 0:
-            line = self.ledger.line(piece.line)
+            line = None if piece.line is None else self.ledger.line(piece.line)
             out.append(
                 WeighingRemoved(round(-piece.mass_kg, 9), line.key if line else None, scale.name)
             )
         if self.ledger.lines is not None:
             out += self._speaker.say_left(before)
-        out += self._speaker.speak(piece.line, 0)
+        if piece.line is not None:
+            out += self._speaker.speak(piece.line, 0)
         return out
-
-    def _grown(self, piece: Piece) -> list[Body]:
-        """A trifle that grew may be the first of the next line after all."""
-        ledger = self.ledger
-        before = piece.line
-        if piece.is_trifle or before is None or piece is not ledger.pieces[-1]:
-            return []
-        if ledger.slot(before).left or ledger.current != before:
-            return []  # what was left stays so
-        ledger.renew(self._scales.blurs)
-        if piece.line == before:
-            return []
-        return self._speaker.say_left(before)
 
     def _take_selection(self, piece: Piece) -> None:
         selected = self.ledger.awaited
         if selected is not None and piece.selected not in (None, selected[0]):
             selected = None  # a mark that came while it already was another line's
-        if selected is not None and piece.start_us >= selected[1]:
+        if selected is not None and piece.mass_kg < 0 and not self.ledger.of(selected[0]):
+            selected = None  # nothing of it is there to be taken back
+        if selected is not None and self._begins_after(piece, selected[1]):
             piece.selected = selected[0]
             if piece.after is not None and not piece.is_trifle:
                 # A trifle may be drift; the mark still waits for its rise.
                 self.ledger.awaited = None
-        if self._fresh_order:
-            piece.tared = True
         if piece.after is not None and piece.mass_kg < 0 and self._mending.taking is not None:
             piece.selected = self._mending.taking
+
+    def _begins_after(self, piece: Piece, mark_us: int) -> bool:
+        """Whether a rise begins after a mark.
+
+        Noise and a hand on its way often make it seem to begin a moment before anything is added.
+        """
+        if piece.start_us >= mark_us:
+            return True
+        near = mark_us - piece.start_us <= HASTY_US
+        return near and self._unrisen.get(piece.scale) is piece.before
 
     def _use_up_selection(self, piece: Piece) -> None:
         """Several trifles together are what the mark was for."""
@@ -258,12 +272,23 @@ class Weighing:
         ledger = self.ledger
         moving = any(self._pours.line(scale) == index for scale in self._scales)
         slot = ledger.slot(index)
-        slot.confirmed = slot.left = True
         slot.told_kg = None if mass_g is None else mass_g / 1000
-        ledger.freeze(index)
-        self._fresh_order = True
         out: list[Body] = []
+        if slot.told_kg is not None and not ledger.of(index):
+            out += self._poured_as_another(index, slot.told_kg)
         if ledger.current is not None and ledger.current != index:
             out += self._speaker.leave(ledger.current)
-        ledger.current = index
+        ledger.confirm(index)
         return out + self._speaker.say(index, moving and slot.told_kg is None)
+
+    def _poured_as_another(self, index: int, told_kg: float) -> list[Body]:
+        """A person tells a mass of a line that has none: did the open line get just that?"""
+        ledger, current = self.ledger, self.ledger.current
+        pieces = [] if current is None else ledger.of(current)
+        for first in range(len(pieces) - 1, -1, -1):
+            blur_kg = self._scales.blurs.of(pieces[first:])
+            if abs(sum(p.mass_kg for p in pieces[first:]) - told_kg) <= 1.5 * blur_kg:
+                ledger.move(pieces[first:], index)
+                assert current is not None
+                return self._speaker.leave(current)
+        return []

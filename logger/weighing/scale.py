@@ -29,8 +29,9 @@ class Scale(Standing):
         plausible: Plausible,
         awaited: Awaited,
         unfinished: Callable[[Piece], bool],
+        takeable_kg: Callable[[], float],
     ) -> None:
-        super().__init__(name, planned_division_kg, plausible, awaited, unfinished)
+        super().__init__(name, planned_division_kg, plausible, awaited, unfinished, takeable_kg)
         self._glitches = Glitches()
         self._waking: list[Reading] = []
         self._broken = False
@@ -87,6 +88,8 @@ class Scale(Standing):
             self._first(reading, value, d)
         base = self.base
         assert base is not None
+        if self.resolution.learnt_finer:
+            base.division_kg = d  # it was that fine before anybody knew
         settler = self.settler
         rest = settler.rest
         rest_kg: float | None = None
@@ -160,14 +163,18 @@ class Scale(Standing):
             self.pending_splice_kg = zeroing.splice_kg
 
     def _check_undo(self, t_us: int, value: float) -> None:
-        """A load on its way down may pass zero at a reading; it was not the tare key then."""
+        """A load on its way down, or a knock, may pass zero at a reading: no tare key then."""
         zeroing = self.undo
         assert zeroing is not None
+        shift, d = zeroing.shift_kg, self.division_kg
         if t_us - zeroing.t_us > UNDO_US:
             self.undo = None
-        elif value < -max(FINGER_KG, 8 * self.division_kg):
+            return
+        # A knock is back where it was; a key that was pressed stays pressed.
+        knocked = zeroing.at_rest and abs(value - shift) <= 1.1 * d
+        if value < -max(FINGER_KG, 8 * d) or (knocked and shift > 2 * d):
             self.undo = self.zeroing = None
-            self.continuity.offset_kg -= zeroing.shift_kg
+            self.continuity.offset_kg -= shift
             self.settler.interrupt(t_us)
             self.tared = False
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from logger.plan import NO_SCALE_FACTS, Line, ScaleFacts
 from logger.weighing.choice import Choice, choose
-from logger.weighing.expectation import awaited, plausible, unfinished
+from logger.weighing.expectation import awaited, plausible, takeable_kg, unfinished
 from logger.weighing.ledger import Ledger
 from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.scale import Scale
@@ -40,7 +40,12 @@ class Scales:
             self._ledger.facts[name] = facts
             # Bound methods and nothing else: a copy of the room must ask its own ledger.
             found = Scale(
-                name, facts.resolution_kg, self._plausible, self._awaited, self._unfinished
+                name,
+                facts.resolution_kg,
+                self._plausible,
+                self._awaited,
+                self._unfinished,
+                self._takeable_kg,
             )
             self._scales[name] = found
         return found
@@ -72,6 +77,9 @@ class Scales:
 
     def _awaited(self, change_kg: float, start_us: int, division_kg: float) -> bool:
         return awaited(self._ledger, change_kg, start_us, division_kg)
+
+    def _takeable_kg(self) -> float:
+        return takeable_kg(self._ledger)
 
     def _unfinished(self, piece: Piece) -> bool:
         return unfinished(self._ledger, piece)

@@ -13,49 +13,18 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
-from itertools import pairwise
+
+from logger.weighing.rest import Rest as Rest
+from logger.weighing.vibration import FEWEST, WINDOWS_US, only_shakes
 
 S = 1_000_000
 QUIET_US = S // 2 - 30_000  # six readings at 10 Hz, with some jitter of their times
 FEWEST_PERIODS = 3.4  # four readings, however slow the scale
+LATE_US = 2 * S  # a level between two divisions is the mean of so long
 REFINE_US = 4 * S  # a rest's level is refined this long; what moves later is creep
 KEEP_US = 4 * S
 KEEP_READINGS = 200
 LONGEST_PACE_US = 1_600_000
-LOUDEST_KG = 0.006  # more vibration than this is no bench to weigh on
-NOISY_WINDOWS_US = (1_200_000, 2_000_000, 3_200_000)
-
-
-@dataclass(slots=True)
-class Rest:
-    """One rest of the load; its level is refined while it lasts.
-
-    Attributes:
-        level_kg: mean reading.
-        start_us: since when the readings agree.
-        settled_us: when that was certain.
-        noise_kg: standard deviation of the readings.
-        count: readings the level is the mean of.
-        division_kg: the scale's division meanwhile.
-        last_us: time of the last reading at this rest.
-        shifted: reached without visible motion.
-    """
-
-    level_kg: float
-    start_us: int
-    settled_us: int
-    noise_kg: float
-    count: int
-    division_kg: float
-    last_us: int
-    shifted: bool = False
-
-    @property
-    def mean_error_kg(self) -> float:
-        """Standard deviation of the level, from the noise; never below what rounding hides."""
-        # Vibration and hands are not white: count a third of the readings as independent.
-        return self.noise_kg / math.sqrt(max(1.0, self.count / 3.0))
 
 
 class Settler:
@@ -70,6 +39,7 @@ class Settler:
         self._suspects = 0
         self._mean = self._found_kg = 0.0
         self._limit = self._refine_limit = 0.0
+        self._seen = (0.0, 0.0)  # least and most that this rest, and those it shifted from, showed
         self._skip = 0
 
     @property
@@ -96,6 +66,7 @@ class Settler:
         self._recent.extend(moved)
         if self.rest is not None:
             self.rest.level_kg += by_kg
+        self._seen = (self._seen[0] + by_kg, self._seen[1] + by_kg)
         self._mean += by_kg
         self._found_kg += by_kg
 
@@ -174,6 +145,11 @@ class Settler:
         error = 4.0 * rest.noise_kg / math.sqrt(len(values))
         if away < (max(0.75 * d_kg, error) if noisy else 0.6 * d_kg):
             return None
+        if not noisy and away <= 1.1 * d_kg and self._is_seen(mean, d_kg):
+            # Between two divisions it shows now the one, now the other: their share tells more.
+            late = self._since(max(rest.start_us, t_us - LATE_US))
+            rest.level_kg = sum(late) / len(late)
+            return None
         apart = abs(sum(values[:half]) - sum(values[-half:])) / half
         calm = apart <= (0.6 * d_kg + 2 * rest.noise_kg if noisy else 0.55 * d_kg)
         if calm and (noisy or max(values) - min(values) <= 1.05 * d_kg):
@@ -181,6 +157,10 @@ class Settler:
         if away > 1.5 * d_kg and not noisy:
             self._leave(t_us)  # it goes on and on: a slow beginning
         return None
+
+    def _is_seen(self, level_kg: float, d_kg: float) -> bool:
+        low, high = self._seen
+        return low - 0.1 * d_kg <= level_kg <= high + 0.1 * d_kg
 
     def _leave(self, t_us: int) -> None:
         if self.rest is not None:
@@ -256,35 +236,16 @@ class Settler:
         return abs(late - early) <= 0.7 * d_kg
 
     def _noisy(self, t_us: int, d_kg: float) -> Rest | None:
-        for window_us in NOISY_WINDOWS_US:
+        for window_us in WINDOWS_US:
             # Readings of the rest before are not evidence for this one.
             first_us = max(self._recent[0][0], self.moving_since_us)
             if t_us - first_us < window_us - self._period_us:
                 return None
             values = self._since(t_us - window_us)
-            n = len(values)
-            if n < 8:
+            if len(values) < FEWEST:
                 return None
-            mean = sum(values) / n
-            spread = math.sqrt(sum((y - mean) ** 2 for y in values) / n)
-            usual = max(2.5 * self._typical_noise, 0.9 * d_kg)
-            if spread > max(3.0 * d_kg, LOUDEST_KG):
-                return None
-            if spread > usual and window_us < NOISY_WINDOWS_US[-1]:
-                continue  # louder than usual here: a hand, until it proves steady for longer
-            above = [y > mean for y in values]
-            crossings = sum(a != b for a, b in pairwise(above))
-            if crossings < n / 5:
-                continue  # a hand's push and its end cross the mean a few times; vibration often
-            block = n // 4
-            means = [sum(values[i * block : (i + 1) * block]) / block for i in range(4)]
-            apart = max(means) - min(means)
-            late = (means[0] + means[1] - means[2] - means[3]) / 2
-            white = spread / math.sqrt(block)
-            if apart <= max(0.5 * d_kg, 2.2 * white) and abs(late) <= max(0.4 * d_kg, 1.2 * white):
-                error = spread / math.sqrt(n / 3.0)
-                if error <= 2.0 * d_kg or window_us == NOISY_WINDOWS_US[-1]:
-                    return self._found(values, t_us, d_kg)
+            if only_shakes(values, d_kg, self._typical_noise, window_us == WINDOWS_US[-1]):
+                return self._found(values, t_us, d_kg)
         return None
 
     def _found(
@@ -298,6 +259,12 @@ class Settler:
             newest = newest_first[: (n + 1) // 2]
             mean = sum(newest) / len(newest)
         start_us = self._recent[-n][0]
+        low, high = min(newest_first), max(newest_first)
+        if shifted:
+            near = 1.1 * d_kg
+            low = min(low, max(self._seen[0], mean - near))
+            high = max(high, min(self._seen[1], mean + near))
+        self._seen = (low, high)
         self._mean = self._found_kg = mean
         # Frozen: a limit that grew with what it lets in would swallow slow additions.
         usual = min(max(noise, self._typical_noise), 2.0 * noise + 0.3 * d_kg)

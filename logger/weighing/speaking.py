@@ -8,7 +8,6 @@ from logger.weighing.scales import Scales
 from logger.weighing.settling import S
 
 LEFT_ALONE_US = 30 * S  # an under line is decided after so long a rest
-DOUBT_US = 2 * S  # and one that may already be inside after so long
 
 
 class Speaker:
@@ -46,11 +45,9 @@ class Speaker:
         slot, body = self.ledger.slot(index), self.ledger.body(index)
         if body is None:
             return []
-        if not slot.left and slot.said is None:
-            if body.verdict == "under" and resting_us < LEFT_ALONE_US:
-                return []
-            if body.verdict == "undecidable" and resting_us < DOUBT_US:
-                return []
+        unsaid = not slot.left and slot.said is None
+        if unsaid and body.verdict == "under" and resting_us < LEFT_ALONE_US:
+            return []
         return self.say(index)
 
     def leave(self, index: int) -> list[Body]:

@@ -13,6 +13,7 @@ from logger.weighing.signals import Bench, ContainerOn, Ended, Extended, Signal
 
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
 
+PAUSE_US = 1_000_000  # nobody puts one ingredient down and pours the next sooner
 # Bowls weigh more; a piece, an egg or a spoonful put down at once less (common practice).
 LIGHTEST_BOWL_KG = 0.075
 
@@ -32,6 +33,7 @@ class Standing:
         drift_kg: drift seen at rest since the last piece.
         last_us: time of the last reading.
         unfinished: whether the line of a piece still lacks something.
+        takeable_kg: the most that can be taken back from the line last added to.
         zeroing: the last time the zero was set.
         undo: the same, while it may yet prove to have been a load on its way down.
         last_piece: the last that ended.
@@ -48,6 +50,7 @@ class Standing:
         plausible: Plausible,
         awaited: Awaited,
         unfinished: Callable[[Piece], bool],
+        takeable_kg: Callable[[], float],
     ) -> None:
         self.name = name
         self.resolution = Resolution(planned_division_kg)
@@ -64,6 +67,7 @@ class Standing:
         self._plausible = plausible
         self._awaited = awaited
         self.unfinished = unfinished
+        self.takeable_kg = takeable_kg
         self.zeroing: Zeroing | None = None
         self.undo: Zeroing | None = None
         self.last_piece: Piece | None = None
@@ -99,6 +103,13 @@ class Standing:
         if self.is_awaited(rise_kg, start_us):
             return True
         return rise_kg < LIGHTEST_BOWL_KG and self.plausible(rise_kg)
+
+    @property
+    def has_not_risen(self) -> bool:
+        """Whether nothing to speak of was added since the last rest."""
+        if self.base is None:
+            return False
+        return abs(self.now_kg() - self.base.level_kg) <= 2.5 * self.division_kg
 
     @property
     def load_kg(self) -> float:
@@ -163,9 +174,26 @@ class Standing:
         self.signals.append(Extended(last))
         return True
 
+    def _goes_on(self, piece: Piece) -> bool:
+        """Whether a piece is the last one again, after less of a pause than another line takes."""
+        last = self.last_piece
+        if last is None or last.after is None or not piece.contiguous or piece.tared:
+            return False
+        if piece.before is not last.after or piece.lost or last.mass_kg <= 0 or piece.mass_kg <= 0:
+            return False
+        paused_us = piece.start_us - last.rested_us
+        return paused_us < PAUSE_US and not self.is_awaited(piece.mass_kg, piece.start_us)
+
     def end(self, piece: Piece, rest: Rest, sudden: bool) -> bool:
         piece.after, piece.sudden, piece.ended_us = rest, sudden, rest.settled_us
-        piece.now_kg = rest.level_kg
+        piece.now_kg, piece.rested_us = rest.level_kg, rest.start_us
+        if self._goes_on(piece):
+            last = self.last_piece
+            assert last is not None
+            last.ended_us, last.rested_us = rest.settled_us, rest.start_us
+            last.sudden = False
+            last.splice_kg = (last.splice_kg**2 + piece.splice_kg**2) ** 0.5
+            return self.extend(rest)
         self.base = rest
         self.tared = piece.tared and piece.is_trifle
         self.same_zero = True

@@ -59,6 +59,8 @@ def _on(pieces: Sequence[Piece], index: int, scale: str, facts: ScaleFacts) -> B
             division = max(division, piece.before.division_kg)
             if before is not None and before.line == index and piece.contiguous:
                 drift += piece.drift_kg
+                # One rest, the end of the one and the beginning of the other: it cancels.
+                noise2 -= before.after.mean_error_kg**2 if before.after is not None else 0.0
             else:
                 pairs += 1
                 noise2 += piece.before.mean_error_kg**2
@@ -71,7 +73,7 @@ def _on(pieces: Sequence[Piece], index: int, scale: str, facts: ScaleFacts) -> B
         mass,
         division or 0.001,
         pairs=pairs,
-        repeatability_kg=math.sqrt(noise2),
+        repeatability_kg=math.sqrt(max(0.0, noise2)),
         accuracy_class=facts.accuracy_class,
         drift_kg=drift,
         splice_kg=math.sqrt(splice2),
@@ -142,6 +144,15 @@ def withdrawn(slot: Slot, line: Line) -> WeighingAddition:
         line.key, 0.0, None, line.target_kg, line.lower_kg, line.upper_kg, None, None, None,
         replaces=slot.event_id,
     )  # fmt: skip
+
+
+def differs(said: WeighingAddition, body: WeighingAddition, by_kg: float) -> bool:
+    """Whether what is to be said now tells something else than what stands."""
+    if (said.verdict, said.target_kg, said.scale) != (body.verdict, body.target_kg, body.scale):
+        return True
+    if said.mass_kg is None or body.mass_kg is None:
+        return said.mass_kg is not body.mass_kg
+    return abs(body.mass_kg - said.mass_kg) > by_kg
 
 
 def _main_scale(pieces: Sequence[Piece]) -> str | None:

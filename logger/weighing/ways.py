@@ -18,6 +18,9 @@ from logger.weighing.recovery import Amount, Rescale, TopUp, rescale
 
 Way = Mapping[str, Any]
 
+# A batch half as large again is another batch: pans, mixer and oven are others too (common
+# practice, no source).
+LARGEST_FACTOR = 1.5
 NAMED = 6  # more lines than this are not listed in a sentence
 
 
@@ -77,7 +80,12 @@ def ways(situation: Situation, table: Table) -> tuple[tuple[Way, ...], tuple[Way
     else:
         withheld.append({"choice": "take back", "text": f"No taking back: {situation.mixed}."})
     found = rescale(situation.amounts)
-    if found.short:
+    if found.factor > LARGEST_FACTOR:
+        text = (
+            f"No rescaling: the whole batch would become {100 * (found.factor - 1):.0f} % larger."
+        )
+        withheld.append({"choice": "rescale", "text": text})
+    elif found.short:
         line = found.short[0]
         assert line.target_kg is not None
         assert line.stock_kg is not None

@@ -245,6 +245,15 @@ def test_diff_says_grams_and_per_cents(kitchen):
     assert document("diff", "pear.formula.toml", "pear.formula.toml")["same"] is True
 
 
+def test_diff_says_what_changed_where_the_grams_did_not(kitchen):
+    text = FORMULA.replace('"2 cups"', '"274 g"')
+    (kitchen / "grams.formula.toml").write_text(text, "utf-8")
+
+    said = run("diff", "pear.formula.toml", "grams.formula.toml").stdout
+
+    assert re.search(r"~ +cake flour +274\.0 +274\.0 .*2 cups → 274 g", said)
+
+
 def test_a_kitchen_s_own_ingredients_beside_the_file_are_known(kitchen):
     (kitchen / "house.ingredients.toml").write_text(
         '[[ingredient]]\nname = "house blend"\nkind = "flour"\nmeasures = { cup = "140 g" }\n',

@@ -339,6 +339,29 @@ def test_the_command_line_says_what_is_wrong_with_the_exit_code_of_its_kind(tmp_
     assert "shortcake" in missing.output
 
 
+def test_saving_says_what_to_copy_where_an_ingredient_lies_only_beside_the_formula(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "house.ingredients.toml").write_text(
+        '[[ingredient]]\nname = "house blend"\nkind = "flour"\nmeasures = { cup = "140 g" }\n',
+        "utf-8",
+    )
+    file, folder = tmp_path / "x.formula.toml", tmp_path / "data"
+    folder.mkdir()
+    file.write_text('name = "X"\n[[line]]\ningredient = "house blend"\namount = "1 cup"\n', "utf-8")
+    save = ["formula", "save", str(file), "--data", str(folder)]
+
+    refused = CliRunner().invoke(main, save)
+    (folder / "house.ingredients.toml").write_bytes(
+        (tmp_path / "house.ingredients.toml").read_bytes()
+    )
+    saved = CliRunner().invoke(main, save)
+
+    assert refused.exit_code == 3
+    assert "copy house.ingredients.toml into" in refused.output
+    assert saved.exit_code == 0
+
+
 def test_every_route_of_saved_formulas_is_in_the_docs(
     standing: Callable[[str], Served],
 ) -> None:

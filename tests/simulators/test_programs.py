@@ -119,7 +119,7 @@ def test_the_kitchen_stands_still_until_go_and_then_streams(
     assert still == 1_750_000_000_000_000
     assert sorted(ready) == ["bench-scale", "cake-probe", "cold", "oven-probe", "wall"]
     assert got.count(b"\n") == got.count(b"\r") or abs(got.count(b"\n") - got.count(b"\r")) == 1
-    assert mark["line"] == "brown butter"
+    assert mark["line"] == "cake flour"
     assert 1_750_000_000 < mark["t"] < 1_750_000_060
     counts = last["frames"]
     assert counts["bench-scale"]["held"] >= 20

@@ -127,7 +127,9 @@ def _next_container(day: Weighing, bowl: int) -> None:
 def _weigh(day: Weighing, n: int, line: Line, fresh: bool) -> None:
     rng, bench = day.rng, day.bench
     trouble = day.troubles.get(n, "")
-    bench.tell(f"line {line.key}: target {line.target:g} ± {line.tolerance:g} g, trouble: {trouble or 'none'}")
+    bench.tell(
+        f"line {line.key}: target {line.target:g} ± {line.tolerance:g} g, trouble: {trouble or 'none'}"
+    )
     each = day.tared == "each line"
     before_line(day, trouble)
     if each and not fresh:
@@ -137,7 +139,9 @@ def _weigh(day: Weighing, n: int, line: Line, fresh: bool) -> None:
     if said:
         day.mark("line", line=line.key)
         bench.wait(0.3, 2.5)
-    truth = Truth(line.key, means=Means(day.means.division, day.means.accuracy_class), tags=[trouble])
+    truth = Truth(
+        line.key, means=Means(day.means.division, day.means.accuracy_class), tags=[trouble]
+    )
     day.truths[line.key] = truth
     truth.load, truth.start_at = bench.load(), bench.now
     told = day.marked == "all" or each
@@ -164,7 +168,11 @@ def tell_day(draw: int, category: str | None = None) -> Day:
         scale.division_g = 1.0
     family = FAMILIES[int(rng.integers(4))]
     accuracy_class = str(rng.choice(["II", "III"])) if rng.random() < 0.2 else None
-    bowls = int(rng.choice([2, 3])) if category in ("containers", "mixed") else int(rng.choice([1, 1, 2]))
+    bowls = (
+        int(rng.choice([2, 3]))
+        if category in ("containers", "mixed")
+        else int(rng.choice([1, 1, 2]))
+    )
     lines = draw_lines(rng, scale.division_g, bowls)
     day = Weighing(
         rng=rng,
@@ -173,30 +181,42 @@ def tell_day(draw: int, category: str | None = None) -> Day:
         scale=scale,
         means=Means(scale.division_g, accuracy_class),
         marked=str(rng.choice(["all", "none", "some"], p=[0.45, 0.47, 0.08])),
-        tared="never" if category == "no tare" else str(rng.choice(["each line", "container", "never"], p=[0.6, 0.25, 0.15])),
+        tared="never"
+        if category == "no tare"
+        else str(rng.choice(["each line", "container", "never"], p=[0.6, 0.25, 0.15])),
         lines=lines,
     )
     if category == "any order":
         day.marked = "all"
-        lines = [lines[i] for i in sorted(range(len(lines)), key=lambda i: (lines[i].bowl, rng.random()))]
+        lines = [
+            lines[i] for i in sorted(range(len(lines)), key=lambda i: (lines[i].bowl, rng.random()))
+        ]
     for bowl in range(bowls):
         day.bowls[bowl] = float(rng.uniform(90, 700))
     if bowls == 3 and rng.random() < 0.5:
         day.bowls[2] = day.bowls[0]
-    kinds = [c for c in CATEGORIES if c not in ("clean", "no tare", "containers", "any order", "damage", "mixed", "wrong line")]
+    kinds = [
+        c
+        for c in CATEGORIES
+        if c not in ("clean", "no tare", "containers", "any order", "damage", "mixed", "wrong line")
+    ]
     for n in range(len(lines)):
         if category == "mixed" and rng.random() < 0.45:
             day.troubles[n] = str(rng.choice(kinds))
         elif category in (*kinds, "wrong line") and rng.random() < 0.45:
             day.troubles[n] = category
         elif rng.random() < 0.06:
-            day.troubles[n] = str(rng.choice(["hand", "taps", "take back", "lifted", "mixer", "spoon"]))
+            day.troubles[n] = str(
+                rng.choice(["hand", "taps", "take back", "lifted", "mixer", "spoon"])
+            )
     poured = lines[:-1] if rng.random() < 0.15 else lines
     _tell(day, poured)
     mass, force = day.bench.loads()
     shown = frames(mass, force, day.bench.keys, scale, rng)
     dressed = dress(family, rng)
-    damage = float(rng.uniform(0.02, 0.06)) if category == "damage" else float(rng.choice([0.0, 0.003]))
+    damage = (
+        float(rng.uniform(0.02, 0.06)) if category == "damage" else float(rng.choice([0.0, 0.003]))
+    )
     return Day(
         draw, category, scale, dressed, damage, day.lines, day.truths, shown, day.marks,
         _formula_text(day.lines), _plan_text(rng, day), day.bench.story, day.bench.troubled,

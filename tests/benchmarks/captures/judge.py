@@ -52,7 +52,9 @@ def judge(day: Day, events: list[dict[str, Any]]) -> Score:
         earlier = last.get(key)
         if earlier is not None and by_id.get(event["replaces"]) is not earlier:
             score.counts["invented"] += not truth.loose
-            score.faults.append(Fault("invented", key, f"said again without replacing: {_brief(event)}"))
+            score.faults.append(
+                Fault("invented", key, f"said again without replacing: {_brief(event)}")
+            )
         last[key] = event
     for key, truth in day.truths.items():
         _line(day, lines[key], truth, last.get(key), score)
@@ -61,9 +63,7 @@ def judge(day: Day, events: list[dict[str, Any]]) -> Score:
     return score
 
 
-def _line(
-    day: Day, line: Line, truth: Truth, event: dict[str, Any] | None, score: Score
-) -> None:
+def _line(day: Day, line: Line, truth: Truth, event: dict[str, Any] | None, score: Score) -> None:
     counts, d = score.counts, day.scale.division_g
     assert truth.means is not None
     hard = allowed(truth.mass, line, truth.means, truth.load + truth.mass, 1.0)
@@ -72,7 +72,12 @@ def _line(
         hard, near = hard | {"undecidable"}, near | {"undecidable"}
     if truth.loose:
         counts["loose"] += 1
-        good = event is not None and event["verdict"] in hard and event["mass_kg"] is not None and abs(event["mass_kg"] * 1000 - truth.mass) <= 1.01 * d
+        good = (
+            event is not None
+            and event["verdict"] in hard
+            and event["mass_kg"] is not None
+            and abs(event["mass_kg"] * 1000 - truth.mass) <= 1.01 * d
+        )
         counts["loose as told"] += good
         return
     counts["additions"] += 1
@@ -113,11 +118,15 @@ def _careful(day: Day, score: Score) -> None:
         disturbed = any(truth.start_at - 0.3 <= at <= truth.read_at for at, _, _ in day.keys)
         if disturbed or "lifted" in truth.tags or truth.unknowable:
             continue
-        before = [s.value for s in day.shown if s.t <= truth.start_at - 0.05 and s.value is not None]
+        before = [
+            s.value for s in day.shown if s.t <= truth.start_at - 0.05 and s.value is not None
+        ]
         after = [s.value for s in day.shown if s.t <= truth.read_at - 0.3 and s.value is not None]
         if before and after:
             score.counts["read"] += 1
-            score.counts["read close"] += abs(after[-1] - before[-1] - truth.mass) <= day.scale.division_g + 1e-6
+            score.counts["read close"] += (
+                abs(after[-1] - before[-1] - truth.mass) <= day.scale.division_g + 1e-6
+            )
 
 
 def _manners(day: Day, said: list[dict[str, Any]], score: Score) -> None:
@@ -145,10 +154,18 @@ def _manners(day: Day, said: list[dict[str, Any]], score: Score) -> None:
         for begin, end in day.troubled:
             if end - begin > 1.2 and begin + 0.6 < at < end - 0.1 and key in day.truths:
                 truth = day.truths[key]
-                off = abs((event["mass_kg"] or 0.0) * 1000 - truth.mass) > 1.01 * day.scale.division_g
+                off = (
+                    abs((event["mass_kg"] or 0.0) * 1000 - truth.mass) > 1.01 * day.scale.division_g
+                )
                 if truth.start_at <= at <= truth.left_at and event["verdict"] == "within" and off:
                     score.counts["early"] += 1
-                    score.faults.append(Fault("early", key, f"while troubled from {begin:.1f} to {end:.1f} s: {_brief(event)}"))
+                    score.faults.append(
+                        Fault(
+                            "early",
+                            key,
+                            f"while troubled from {begin:.1f} to {end:.1f} s: {_brief(event)}",
+                        )
+                    )
                     break
 
 

@@ -71,7 +71,11 @@ OUNCE_DECIMALS = {0.1: 3, 0.5: 2, 1.0: 2, 2.0: 1, 5.0: 1}
 def draw_character(rng: np.random.Generator) -> Character:
     """A scale as one finds it on a bench."""
     division = float(rng.choice([0.1, 0.5, 1.0, 2.0, 5.0], p=[0.2, 0.12, 0.46, 0.14, 0.08]))
-    rate = float(rng.choice([5.0, 8.0, 10.0, 12.5, 20.0, 3.0, 2.5], p=[0.12, 0.1, 0.46, 0.1, 0.12, 0.05, 0.05]))
+    rate = float(
+        rng.choice(
+            [5.0, 8.0, 10.0, 12.5, 20.0, 3.0, 2.5], p=[0.12, 0.1, 0.46, 0.1, 0.12, 0.05, 0.05]
+        )
+    )
     return Character(
         division_g=division,
         capacity_g={0.1: 2000.0, 0.5: 3000.0, 1.0: 5000.0, 2.0: 10000.0, 5.0: 15000.0}[division],
@@ -87,7 +91,9 @@ def draw_character(rng: np.random.Generator) -> Character:
         hysteresis=bool(rng.random() < 0.4),
         tracking=bool(rng.random() < 0.5),
         fine_tare=bool(rng.random() < 0.6),
-        flag=["none", "fair", "late", "hasty", "stuck"][int(rng.choice(5, p=[0.15, 0.45, 0.2, 0.12, 0.08]))],  # type: ignore[arg-type]
+        flag=["none", "fair", "late", "hasty", "stuck"][
+            int(rng.choice(5, p=[0.15, 0.45, 0.2, 0.12, 0.08]))
+        ],  # type: ignore[arg-type]
     )
 
 

@@ -38,13 +38,20 @@ class PlainReader:
         if "v" not in document:
             return
         t, value = float(document["t"]), float(document["v"]) * 1000
-        if abs(value) < self.division and self.level > 4 * self.division and abs(self.was - value) > 3 * self.division:
+        if (
+            abs(value) < self.division
+            and self.level > 4 * self.division
+            and abs(self.was - value) > 3 * self.division
+        ):
             self._tared()
         self.was = value
         self.window.append((t, value))
         self.window = [(at, v) for at, v in self.window if at > t - HOLD_S]
         values = [v for _, v in self.window]
-        if t - self.window[0][0] > 0.75 * HOLD_S and max(values) - min(values) <= 1.5 * self.division:
+        if (
+            t - self.window[0][0] > 0.75 * HOLD_S
+            and max(values) - min(values) <= 1.5 * self.division
+        ):
             self._plateau(t, sum(values) / len(values))
 
     def _tared(self) -> None:

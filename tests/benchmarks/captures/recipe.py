@@ -133,11 +133,17 @@ def draw_mass(
     what = rng.random()
     if what < 0.6:
         slack = line.tolerance - most - 1.05 * d
-        deviation = rng.uniform(-slack, slack) if slack > 0 else rng.uniform(-0.2, 0.2) * line.tolerance
+        deviation = (
+            rng.uniform(-slack, slack) if slack > 0 else rng.uniform(-0.2, 0.2) * line.tolerance
+        )
     elif what < 0.9:
         deviation = line.tolerance + most + rng.uniform(1.3, 4.0) * d
         deviation += rng.uniform(0, 0.08) * line.target
-        if low_too and rng.random() < 0.5 and line.target - deviation > max(3 * d, 0.4 * line.target):
+        if (
+            low_too
+            and rng.random() < 0.5
+            and line.target - deviation > max(3 * d, 0.4 * line.target)
+        ):
             deviation = -deviation
     else:
         deviation = line.tolerance + rng.uniform(-1.0, 1.0) * most

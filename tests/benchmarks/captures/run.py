@@ -36,7 +36,9 @@ def command(*words: str) -> tuple[str, str]:
     """Run one coolcrumb command in this process; its output and its complaints."""
     result = CliRunner().invoke(coolcrumb, list(words))
     if result.exit_code != 0:
-        raise RuntimeError(f"coolcrumb {' '.join(words)}: exit {result.exit_code}: {result.output[-2000:]}") from result.exception
+        raise RuntimeError(
+            f"coolcrumb {' '.join(words)}: exit {result.exit_code}: {result.output[-2000:]}"
+        ) from result.exception
     return result.stdout, result.stderr
 
 
@@ -48,7 +50,9 @@ def conclude(day: Day, folder: Path, plain: bool = False) -> list[dict[str, Any]
     """
     rng = np.random.default_rng([78, day.draw])
     captured = folder / "capture.jsonl"
-    captured.write_text("".join(line + "\n" for line in capture(day.shown, day.dress, rng, START, day.damage)))
+    captured.write_text(
+        "".join(line + "\n" for line in capture(day.shown, day.dress, rng, START, day.damage))
+    )
     (folder / "trial.formula.toml").write_text(day.formula)
     plan = folder / "trial.plan.toml"
     plan.write_text(day.plan)
@@ -100,7 +104,9 @@ def story(day: Day, events: Sequence[dict[str, Any]]) -> str:
                 for k, v in event.items()
                 if k not in ("at", "kind", "batch", "engine", "scale", "choices")
             }
-            rows.append((event["at"] - START, f"{event['at'] - START:11.2f} s  >> {event['kind']} {rest}"))
+            rows.append(
+                (event["at"] - START, f"{event['at'] - START:11.2f} s  >> {event['kind']} {rest}")
+            )
     lines = [text for _, text in sorted(rows, key=lambda row: row[0])]
     return "\n".join([str(day.scale), day.plan, day.formula, *lines, ""])
 
@@ -138,17 +144,28 @@ def report(results: Sequence[tuple[int, str, Score, str]]) -> None:
         print(f"true rest to `{verdict}` at 10 Hz, filter up to 0.35 s, n = {len(delays)}: "
               f"10 % {p[0]:.2f}, 50 % {p[1]:.2f}, 90 % {p[2]:.2f}, 98 % {p[3]:.2f} s")  # fmt: skip
     c = total.counts
-    print(f"a careful reader of the display: {100 * c['read close'] / max(1, c['read']):.1f} % of {c['read']} undisturbed masses within one division")
+    print(
+        f"a careful reader of the display: {100 * c['read close'] / max(1, c['read']):.1f} % of {c['read']} undisturbed masses within one division"
+    )
     per = 284 / max(1, total.counts["additions"])
-    print("per 284 additions: " + ", ".join(f"{k} {c[k] * per:.1f}" for k in ("wrong", "false within", "missing", "invented")))
+    print(
+        "per 284 additions: "
+        + ", ".join(
+            f"{k} {c[k] * per:.1f}" for k in ("wrong", "false within", "missing", "invented")
+        )
+    )
 
 
 def main() -> None:
     """The command."""
-    words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    words = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     words.add_argument("--draws", default="0-44", help="first-last, or one")
     words.add_argument("--category", choices=CATEGORIES, help="every draw of this one kind")
-    words.add_argument("--show", type=int, action="append", default=[], help="tell the story of a draw")
+    words.add_argument(
+        "--show", type=int, action="append", default=[], help="tell the story of a draw"
+    )
     words.add_argument("--keep", help="folder in which the files of each draw are kept")
     words.add_argument("--plain", action="store_true", help="judge a plain plateau reader instead")
     words.add_argument("--jobs", type=int, default=1)

@@ -99,7 +99,7 @@ overload = '^HIGH$'
 SUM = r"""
 [frame]
 end = "\n"
-pattern = '^(?P<value>[ +-] *\d+\.?\d*|EEEEEEE),(?P<unit>g|oz)/(?P<checksum>[0-9A-F]{2})$'
+pattern = '^(?P<value>[ +]* *-?\d+\.?\d*|EEEEEEE),(?P<unit>g|oz)/(?P<checksum>[0-9A-F]{2})$'
 checksum = "sum8"
 [means]
 overload = '^E+$'

@@ -48,18 +48,18 @@ class Call:
 
 
 def events_of(found: Files) -> tuple[list[dict[str, Any]], float, list[str]]:
-    """Events of a session, seconds it took, and complaints."""
+    """Events of a session, seconds of processor it took, and complaints."""
     from logger.conclusions import start, start_from
     from logger.planfile import load_plan
     from logger.replay import replay
     from logger.session import entries, lines_of
 
     complaints: list[str] = []
-    began = time.perf_counter()
+    began = time.process_time()
     plan = load_plan(found.plan)
     read = entries(lines_of(found.session), lambda n, why: complaints.append(f"{n}: {why}"))
     out = [event.to_json() for event in replay(read, plan, start, start_from)]
-    return out, time.perf_counter() - began, complaints
+    return out, time.process_time() - began, complaints
 
 
 def cached_events(found: Files, fresh: bool) -> tuple[list[dict[str, Any]], float, list[str]]:
@@ -155,6 +155,9 @@ def calls(
             out.append(Call(draw, name, outcome, 0.0, off_k))
             continue
         off_s = at - row["at"]
+        if (off_k > 5.0 and not bake) or (off_k < -5.0 and bake):
+            out.append(Call(draw, name, "false", off_s, off_k))
+            continue
         good = abs(off_s) <= (60.0 if bake else max(30.0, 0.5 / max(abs(row["slope"]), 1e-6)))
         out.append(
             Call(draw, name, "good" if good else "early" if off_s < 0 else "late", off_s, off_k)

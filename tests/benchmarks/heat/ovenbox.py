@@ -60,7 +60,7 @@ def draw_make(rng: np.random.Generator, fan: bool) -> OvenMake:
             bulb_s=rng.uniform(15, 70),
             hysteresis=float(np.exp(rng.uniform(np.log(0.7), np.log(8.0)))),
             offset=offset,
-            door_exchange=rng.uniform(35, 110),
+            door_exchange=rng.uniform(8, 45),
             door_radiation=rng.uniform(0.04, 0.12),
             fan=fan,
             modulated=modulated,

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from probes import draw_probe, lagged, readings
 
 EPOCH = 1_795_000_000.0
-VERSION = 2
+VERSION = 3
 
 CHANNELS = {
     "core": "cake-probe/core",

@@ -122,7 +122,7 @@ def main() -> None:
         drift.say(given.folder, given.show)
     slowest = max(took)
     per_four = [4 * s / h for s, h, _d in took]
-    print(f"replay: median {np.median([t[0] for t in took]):.1f} s a session, slowest {slowest[0]:.1f} s "
+    print(f"replay (processor time): median {np.median([t[0] for t in took]):.1f} s a session, slowest {slowest[0]:.1f} s "
           f"(draw {slowest[2]}, {slowest[1]:.1f} h); per 4 h of session: median {np.median(per_four):.1f} s, "
           f"worst {max(per_four):.1f} s")  # fmt: skip
 

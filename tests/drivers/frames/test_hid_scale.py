@@ -177,3 +177,28 @@ def test_what_is_no_descriptor_of_a_scale_is_refused_with_the_reason(
 ) -> None:
     with pytest.raises(DescriptorRefused, match=reason):
         read_descriptor(broken)
+
+
+@pytest.mark.parametrize("kept", [1, 2, 3, 4, 5])
+def test_a_report_that_came_short_takes_no_weight_from_the_next(kept: int) -> None:
+    report = bytes.fromhex("03 04 02 FF B8 0B")
+    parser = HidScaleParser()
+    parser.feed(report * 3)
+
+    events = parser.feed(report[:kept] + report * 4)
+
+    weights = [event.value for event in events if isinstance(event, WeightFrame)]
+    assert set(weights) == {Decimal("300.0")}
+    assert len(weights) >= 3
+
+
+def test_a_weight_that_looks_like_the_joint_of_two_reports_comes_with_the_next() -> None:
+    parser = HidScaleParser()
+    parser.feed(bytes.fromhex("03 04 02 00 F0 02"))
+
+    first = parser.feed(bytes.fromhex("03 04 02 00 03 04"))
+    second = parser.feed(bytes.fromhex("03 04 02 00 03 04"))
+    third = parser.feed(bytes.fromhex("03 04 02 00 03 04"))
+
+    assert first == []
+    assert [e.value for e in second + third if isinstance(e, WeightFrame)] == [Decimal(1027)] * 3

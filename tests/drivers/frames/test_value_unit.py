@@ -138,3 +138,33 @@ def test_a_column_for_the_sign_is_believed_the_second_time_after_noise() -> None
     events = ValueUnitParser().feed(b"\x80\n-    17.1 g\r\n-    17.2 g\r\n")
 
     assert values(events) == [Decimal("-17.2")]
+
+
+def test_a_padded_line_that_lost_a_digit_is_refused_once() -> None:
+    parser = ValueUnitParser()
+    parser.feed(b"    123.4 g\r\n" * 3)
+
+    lost_a_digit = parser.feed(b"    13.4 g\r\n")
+    lost_the_point = parser.feed(b"    123.4 g\r\n" * 3 + b"    1234 g\r\n")
+    next_one = parser.feed(b"    123.5 g\r\n")
+
+    assert values(lost_a_digit) == []
+    assert values(lost_the_point) == [Decimal("123.4")] * 3
+    assert values(next_one) == [Decimal("123.5")]
+
+
+def test_another_width_is_believed_the_second_time() -> None:
+    parser = ValueUnitParser()
+    parser.feed(b"    123.4 g\r\n" * 5)
+
+    events = parser.feed(b"   4.35 oz\r\n" * 3)
+
+    assert values(events) == [Decimal("4.35")] * 2
+
+
+def test_lines_without_padding_may_have_any_width() -> None:
+    parser = ValueUnitParser()
+
+    events = parser.feed(b"9.8 g\n9.9 g\n9.9 g\n10.1 g\n-0.1 g\n-0.2 g\n-0.2 g\n5 g\n")
+
+    assert len(values(events)) == 8

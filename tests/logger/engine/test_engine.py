@@ -2,6 +2,8 @@
 
 from types import MappingProxyType
 
+import pytest
+
 from drivers.reading import Reading
 from logger import events as ev
 from logger.engine import BatchState, advance, concerns
@@ -117,3 +119,33 @@ def test_every_event_survives_its_json_form():
     event = ev.Event(3, T, "b", ev.OvenDoor(1.0, 2.0, 30.0))
 
     assert ev.from_json(event.to_json()) == event
+
+
+class ManyAtOnce(Listener):
+    """A room that has much to say of one mark."""
+
+    def on_mark(self, mark):
+        return [ev.Alert("reading", f"line {n}") for n in range(400)]
+
+
+class AnswersItself(Listener):
+    """A room with a mistake: each of its alerts causes the next."""
+
+    def on_mark(self, mark):
+        return [ev.Alert("round", "and round")]
+
+    def on_event(self, event):
+        return [event.body] if isinstance(event.body, ev.Alert) else []
+
+
+def test_one_record_may_have_as_many_conclusions_as_a_long_formula_needs():
+    _, events = advance(state_with(ManyAtOnce()), Mark("recover", T))
+
+    said = [e.body.text for e in events if e.kind == "alert"]
+    assert said == [f"line {n}" for n in range(400)] * 2
+    assert [e.id for e in events] == list(range(1, len(events) + 1))
+
+
+def test_a_room_that_answers_itself_without_end_is_stopped():
+    with pytest.raises(RuntimeError, match="and round"):
+        advance(state_with(AnswersItself()), Mark("recover", T))

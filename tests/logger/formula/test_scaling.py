@@ -179,7 +179,10 @@ def test_to_what_there_is_least_of():
     scaled = to_least(CAKE, {"cake flour": 0.5, "sugar": 0.4, "eggs": 0.4}, SHELF)
 
     assert scaled.factor == Fraction(4, 3)
-    assert scaled.sentences == ("Sugar runs out first: 400 g of 300 g, so every line × 1.3333.",)
+    assert scaled.sentences == (
+        "Sugar runs out first: there are 400 g and the formula takes 300 g, "
+        "so every line × 1.3333.",
+    )
     assert targets(scaled.formula)["sugar"] == 0.4
 
 

@@ -89,6 +89,19 @@ def test_duplicates_in_any_order_change_nothing(tmp_path: Path, draw: int) -> No
     shaken.close()
 
 
+@pytest.mark.parametrize("mass_g", [-5, 1e300, "12 g", True, [240]])
+def test_a_confirmed_mass_that_cannot_be_is_refused_to_its_sender(
+    desk: Desk, mass_g: object
+) -> None:
+    sent = {"mark": "confirm", "t": 1_800_000_000.0, "id": "c-1", "line": "milk", "mass_g": mass_g}
+
+    desk.take(TOPICS.marks, encode(sent))
+    desk.store.commit()
+
+    assert "'mass_g' must be a mass in grams" in (desk.reader.mark_refused("c-1") or "")
+    assert list(desk.reader.log_entries()) == []
+
+
 @pytest.mark.parametrize(
     ("payload", "reason"),
     [

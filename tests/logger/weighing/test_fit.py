@@ -171,6 +171,16 @@ def test_a_premix_is_carried_by_the_sugar_and_meets_the_tolerance():
     assert "36 g less granulated sugar" in mixed.text
 
 
+@pytest.mark.parametrize("sugar", ["brown sugar", "Light Muscovado Sugar"])
+def test_a_moist_sugar_carries_no_premix(sugar: str):
+    lines = [line(sugar, 300, 3), line("all-purpose flour", 280, 2.8), line("baking soda", 5, 0.25)]
+
+    found = fit(lines, {"scale": BENCH})[2]
+
+    mixed = next(r for r in found.remedies if r.kind == "premix")
+    assert mixed.carrier == "all-purpose flour"
+
+
 def test_a_premix_takes_no_more_carrier_than_the_formula_has():
     lines = [line("granulated sugar", 10, 0.3), line("salt", 4, 0.2)]
 

@@ -173,3 +173,47 @@ def test_what_is_left_of_a_formula_is_taken_up_again_after_another() -> None:
     found = standing(run(b.entries, cake_and_frosting()))
 
     assert {key: body.verdict for key, body in found.items()} == dict.fromkeys(b.truth, "within")
+
+
+def test_a_confirmed_mass_that_another_line_just_got_is_of_the_confirmed_line() -> None:
+    b = bench()
+    b.mark("flour")
+    b.pass_s(0.5)
+    pour(b, ("milk", 240))
+    b.confirm("milk", 240.0)
+    b.pass_s(1)
+    b.mark("flour")
+    b.pass_s(0.5)
+    pour(b, ("flour", 320))
+
+    found = standing(run(b.entries, Formula("cake", (FLOUR, MILK, SUGAR))))
+
+    assert_masses(found, flour=320, milk=240)
+    assert found["flour"].verdict == "within"
+
+
+def test_more_into_a_marked_line_that_is_decided_is_still_of_that_line() -> None:
+    b = bench()
+    for key, masses in (("flour", (320, 15)), ("milk", (241, 12))):
+        b.mark(key)
+        b.pass_s(0.5)
+        for mass in masses:
+            pour(b, (key, mass))
+
+    found = standing(run(b.entries, Formula("cake", (FLOUR, MILK, SUGAR))))
+
+    assert_masses(found, flour=335, milk=253)
+    assert {found[key].verdict for key in ("flour", "milk")} == {"over"}
+
+
+def test_an_over_pour_of_a_pinch_is_not_taken_for_the_line_after_it() -> None:
+    b = bench()
+    pour(b, ("flour", 320))
+    b.spoon("salt", 9.0, 1)
+    b.pass_s(3)
+    pour(b, ("milk", 240))
+
+    found = standing(run(b.entries, Formula("cake", (FLOUR, SALT, MILK))))
+
+    assert_masses(found, flour=320, salt=9, milk=240)
+    assert found["salt"].verdict == "over"

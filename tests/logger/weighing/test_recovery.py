@@ -170,6 +170,15 @@ def test_a_rescale_beyond_the_stock_is_not_offered() -> None:
     )
 
 
+def test_a_rescale_to_another_batch_altogether_is_not_offered() -> None:
+    twice = Amount(SUGAR, 0.650, 0.0008)
+    amounts = (AMOUNTS[0], twice, AMOUNTS[2])
+    offered, withheld = named(replace(SITUATION, over=twice, amounts=amounts))
+
+    assert "rescale" not in offered
+    assert withheld["rescale"] == "No rescaling: the whole batch would become 101 % larger."
+
+
 def test_whole_eggs_do_not_grow() -> None:
     offered, _ = named(replace(SITUATION, amounts=(*AMOUNTS[:2], Amount(EGGS, None))))
 

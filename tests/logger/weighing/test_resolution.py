@@ -33,6 +33,11 @@ def test_few_round_readings_are_no_coarse_scale() -> None:
     assert shown(Resolution(), [0, 350]) == 1.0
 
 
+@pytest.mark.parametrize("bowl_g", [100, 200, 400, 500, 1000])
+def test_a_bowl_of_a_round_weight_is_no_coarse_scale(bowl_g: int) -> None:
+    assert shown(Resolution(), [0, bowl_g, bowl_g, 0, bowl_g]) == 1.0
+
+
 def test_a_damaged_reading_makes_no_division_finer() -> None:
     resolution = Resolution()
     shown(resolution, [0, 12, 40, 41, 55, 57])

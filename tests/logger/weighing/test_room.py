@@ -20,6 +20,8 @@ from logger.events import (
 )
 from logger.plan import Formula, Plan, ScaleFacts
 from logger.weighing import Weighing
+from logger.weighing.scale import Scale
+from logger.weighing.signals import Ended, Lifted
 
 FLOUR, SUGAR, MILK = line("flour", 320, 3.2), line("sugar", 250, 2.5), line("milk", 240, 4.8)
 FORMULA = Formula("cake", (FLOUR, SUGAR, MILK))
@@ -266,6 +268,14 @@ def test_confirm_of_a_line_that_was_never_weighed_is_undecidable_without_a_mass(
     assert found["milk"].verdict == "undecidable"
 
 
+@pytest.mark.parametrize("mass_g", [-5.0, 1e300])
+def test_confirm_with_a_mass_that_cannot_be_decides_nothing(mass_g: float) -> None:
+    b = bench()
+    b.confirm("milk", mass_g)
+
+    assert "milk" not in standing(run(b.entries, FORMULA))
+
+
 def test_confirm_decides_an_under_line_by_what_was_weighed() -> None:
     b = bench()
     b.pour("flour", 290, 45)
@@ -462,12 +472,12 @@ def test_lines_may_be_weighed_on_either_of_two_scales() -> None:
 
 @pytest.mark.parametrize("over_g", [0.0, 7.0])
 @pytest.mark.parametrize("draw", range(4))
-def test_a_tap_stays_with_the_pour_it_follows_even_when_the_next_line_is_over(
+def test_a_tap_at_once_stays_with_the_pour_it_follows_though_that_is_within_already(
     draw: int, over_g: float
 ) -> None:
     b = bench(draw=draw)
     b.pour("flour", 318, 45)
-    b.pass_s(2)
+    b.pass_s(0.8)
     b.spoon("flour", 2.2, 1)
     b.pass_s(12)
     b.pour("sugar", 250 + over_g, 45)
@@ -532,3 +542,26 @@ def test_what_was_told_and_not_weighed_has_no_budget() -> None:
     b.confirm("milk", 240.0)
 
     assert standing(run(b.entries, FORMULA))["milk"].budget is None
+
+
+@pytest.mark.parametrize(("has_g", "kind"), [(320.0, Ended), (40.0, Lifted)])
+def test_a_fall_by_more_than_the_line_ever_had_is_a_lifted_container(
+    has_g: float, kind: type[Ended | Lifted]
+) -> None:
+    b = bench(bowl_g=100)
+    b.pour("flour", 320, 45)
+    b.pass_s(3)
+    b.take_back("flour", 250)
+    b.pass_s(3)
+    scale = Scale(
+        NAME,
+        None,
+        plausible=lambda change_kg, division_kg: change_kg > 0,
+        awaited=lambda change_kg, start_us, division_kg: False,
+        unfinished=lambda piece: False,
+        takeable_kg=lambda: has_g / 1000,
+    )
+
+    signals = [s for e in b.entries if isinstance(e, Reading) for s in scale.feed(e)]
+
+    assert isinstance(signals[-1], kind)

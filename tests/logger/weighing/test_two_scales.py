@@ -12,7 +12,13 @@ from weighing_bench import NAME, Bench, Physics, line, standing
 from drivers.reading import Reading
 from logger.engine import BatchState, advance
 from logger.entries import Entry
-from logger.events import Event, WeighingAddition, WeighingScale
+from logger.events import (
+    Event,
+    WeighingAddition,
+    WeighingContainer,
+    WeighingRecovery,
+    WeighingScale,
+)
 from logger.plan import Formula, Plan, ScaleFacts
 from logger.weighing import Weighing
 
@@ -134,6 +140,39 @@ def test_a_cup_put_on_the_other_scale_does_not_end_the_line_on_this_one(draw: in
     two.settle(3)
 
     assert not standing(run(two.entries, FORMULA))
+
+
+@pytest.mark.parametrize("draw", range(5))
+@pytest.mark.parametrize("cup_g", [16, 24, 55])
+def test_a_cup_that_looks_like_too_much_of_the_next_line_is_a_cup_once_it_is_tared(
+    cup_g: float, draw: int
+) -> None:
+    two = Two(draw)
+    two.settle(2)
+    two.bench.put(612)
+    two.settle(2.5)
+    two.bench.tare()
+    two.settle(2)
+    two.bench.pour("flour", 320, 45)
+    two.settle(4)
+    two.fine.put(cup_g)
+    two.settle(3)
+    two.fine.tare()
+    two.settle(3)
+    two.fine.pour("baking powder", 10, 4)
+    two.settle(3)
+    two.bench.pour("sugar", 250, 45)
+    two.settle(3)
+
+    events = run(two.entries, FORMULA)
+
+    found = standing(events)
+    assert_mass(found["baking powder"], two.fine.truth["baking powder"].mass_g, 0.2)
+    assert_mass(found["sugar"], two.bench.truth["sugar"].mass_g, 1.5)
+    containers = [e.body.mass_kg for e in events if isinstance(e.body, WeighingContainer)]
+    assert containers == pytest.approx([0.612, cup_g / 1000], abs=0.001)
+    left_open = [e.body for e in events if isinstance(e.body, WeighingRecovery)]
+    assert not left_open or left_open[-1].chosen == "container"
 
 
 @pytest.mark.parametrize("division_g", [0.01, 0.1])

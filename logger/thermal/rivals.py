@@ -1,0 +1,146 @@
+"""Rival explanations of one cooling cake: it stays as it was, was moved, or went into the cold.
+
+Nobody tells of every move. So at intervals the ensemble gets rivals that suppose a change just
+now; all of them follow the readings, each is weighed by how likely it made them (Bayes), and
+forecasts are made from all in the shares of their weights. So an unmarked move widens the
+forecast as soon as the readings hint at it, and narrows it as they decide. This is an interacting
+multiple model estimator (Blom & Bar-Shalom 1988) with the mixing left out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.thermal import ensemble as rows
+from logger.thermal.ensemble import MEMBERS, Ensemble
+from logger.thermal.places import leave_for
+from logger.thermal.priors import COLD_AIR
+from logger.thermal.surroundings import Surroundings
+
+# A cake is moved once or twice while it cools, and some of that is not told: about one untold move
+# in four hours, and one in three of them into the cold (common practice, no source).
+MOVES_PER_H, COLD_SHARE = 0.4, 0.3
+# Fresh rivals come after about the time heat takes from cell to cell: before it nothing can show.
+SOONEST_S, LATEST_S = 240.0, 900.0
+KEEP, MOST = 5e-4, 8
+# Cold is worth supposing where it is so much colder than here.
+COLDER_K = 5.0
+
+
+@dataclass(slots=True)
+class Rival:
+    """One explanation.
+
+    Attributes:
+        ensemble: its cakes.
+        place: where it supposes the cake to be, as in marks; None: in the room.
+        log_weight: logarithm of its weight, not normalised.
+        is_news: supposes a change that has not been said yet.
+    """
+
+    ensemble: Ensemble
+    place: str | None
+    log_weight: float = 0.0
+    is_news: bool = False
+
+
+class Rivals:
+    """All explanations of a cooling; the first is the likeliest.
+
+    Attributes:
+        all: with the leading one first; empty while nothing is followed.
+        marked_s: since when, the last change that is certain.
+    """
+
+    def __init__(self, air: Surroundings) -> None:
+        self._air = air
+        self.all: list[Rival] = []
+        self._fresh_s = 0.0
+        self.marked_s = 0.0
+
+    @property
+    def lead(self) -> Ensemble | None:
+        """The likeliest explanation's ensemble."""
+        return self.all[0].ensemble if self.all else None
+
+    def begin(self, ensemble: Ensemble) -> None:
+        """One explanation only, as after a mark; its place is the one of the surroundings."""
+        self.all = [Rival(ensemble, self._air.place)]
+        self._fresh_s = self.marked_s = ensemble.t_s
+
+    def learn(self, t_s: float, celsius: float, step_k: float) -> bool:
+        """Follow the readings to `t_s`; whether another explanation, a change, now leads."""
+        for rival in self.all:
+            e = rival.ensemble
+            e.advance(t_s, self._air.air_at_c(t_s, e.in_oven, rival.place))
+            e.assimilate(celsius, step_k=step_k)
+            rival.log_weight += e.log_likelihood
+        lead = self.all[0]
+        if lead.ensemble.in_oven:
+            return False
+        best = max(self.all, key=lambda r: r.log_weight)
+        for rival in self.all:
+            rival.log_weight -= 0.0 if rival is best else best.log_weight
+        best.log_weight = 0.0
+        self.all.sort(key=lambda r: -r.log_weight)
+        changed = best is not lead and best.is_news
+        if changed:
+            best.is_news = False
+        if best is not lead:
+            self._air.place = best.place
+        self._renew(t_s)
+        return changed
+
+    def _renew(self, t_s: float) -> None:
+        lead = self.all[0]
+        e = lead.ensemble
+        every_s = min(max(1.0 / math.exp(float(e.x[rows.EXCHANGE].mean())), SOONEST_S), LATEST_S)
+        passed_s = t_s - self._fresh_s
+        if passed_s < every_s:
+            return
+        self._fresh_s = t_s
+        self.all = [r for r in self.all if r.log_weight > math.log(KEEP)][: MOST - 2]
+        moves = MOVES_PER_H * passed_s / 3600.0
+        if lead.place not in COLD_AIR:
+            self._suppose(lead, None, moves * (1.0 - COLD_SHARE))
+            cold_c = self._air.air_at_c(t_s, False, "refrigerator")
+            if self._air.air_at_c(t_s, False, None) - cold_c > COLDER_K:
+                self._suppose(lead, "refrigerator", moves * COLD_SHARE)
+        else:
+            self._suppose(lead, None, moves)
+
+    def _suppose(self, lead: Rival, place: str | None, chance: float) -> None:
+        e = lead.ensemble.copy()
+        leave_for(e, self._air, lead.place, place)
+        self.all.append(Rival(e, place, lead.log_weight + math.log(chance), is_news=True))
+
+    def at(self, now_s: float) -> Ensemble | None:
+        """All explanations in one ensemble as of now, each with members by its weight.
+
+        The offsets of its air are those from the air of the leading explanation.
+        """
+        if not self.all:
+            return None
+        lead = self.all[0]
+        base_c = self._air.air_at_c(now_s, lead.ensemble.in_oven, lead.place)
+        whole = lead.ensemble
+        if now_s - whole.t_s >= 1.0:
+            whole = whole.copy()
+            whole.advance(now_s, base_c)
+        if len(self.all) == 1:
+            return whole
+        weights = np.exp([r.log_weight for r in self.all])
+        ends = np.round(np.cumsum(weights) / weights.sum() * MEMBERS).astype(int)
+        whole = whole.copy() if whole is lead.ensemble else whole
+        for rival, start, end in zip(self.all[1:], ends[:-1], ends[1:], strict=True):
+            if start == end:
+                continue
+            e = rival.ensemble.copy()
+            air_c = self._air.air_at_c(now_s, e.in_oven, rival.place)
+            e.advance(now_s, air_c)
+            whole.x[:, start:end] = e.x[:, start:end]
+            whole.x[rows.AIR, start:end] += air_c - base_c
+        return whole
