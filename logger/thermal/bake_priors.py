@@ -15,9 +15,6 @@ from logger.plan import CakePlan, Pan
 # of that range, 31, lies between ovens without a fan and those with one.
 OVEN_FILM, RADIATED_SHARE = 26.5, 0.75
 FAN_FACTOR = 1.35
-# A bake loses 5–12 % of its mass (common practice): as steam that is nearly as much heat as the
-# warming itself. What boils off is in the cells; a part leaves the wet top before.
-WARMS = 0.85
 CRUST_EMISSIVITY = 0.9
 # What a pan takes in of the radiation, and what its wall holds back in m² K/W. Bright metal 0.1 to
 # 0.3, dark pans and non-metals 0.9 (Holman); silicone 2.5 mm of 0.2 W/(m K), glass 5 mm of 1.0.
@@ -112,8 +109,8 @@ def bake_priors(
     return BakePriors(
         exchange_per_s=(exchange, 0.45 if known else 0.8),
         heating_per_s=(
-            WARMS * (top + base + walls) / (per_area_kg * BATTER_CP),
-            0.35 if known else 0.7,
+            (top + base + walls) / (per_area_kg * BATTER_CP),
+            0.4 if known else 0.7,
         ),
         conducts=(BATTER_CONDUCTIVITY / k, CONDUCTS_SPREAD),
         expansion=(max(1.1, 0.93 * batter / density), EXPANSION_SPREAD if known else 0.35),

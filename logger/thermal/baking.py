@@ -15,6 +15,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.thermal.design_points import Array
 
@@ -22,8 +23,8 @@ from logger.thermal.design_points import Array
 RISES_FROM_C, RISES_OVER_K = 40.0, 45.0
 # Vapour's share is told at so much below boiling; beyond the limit it is driven by pressure.
 VAPOUR_AT_K, LARGEST_VAPOUR_SHARE = 5.0, 0.85
-# Vapour passes through pores: from the sides batter lets through (0.3/ρ batter)/(0.7/ρ crumb) of what
-# its crumb does, per mass and way; upward the denser batter makes up for it.
+# Vapour passes through pores: from the sides batter (a third pores) lets through a fifth of what its
+# crumb does (two thirds), per mass; upward the denser batter makes up for it.
 SIDE_VAPOUR_OF_BATTER = 0.2
 _STEP_K, _LOWEST_K, _HIGHEST_K = 0.1, -10.0, 110.0
 
@@ -110,7 +111,9 @@ def inner_share(sides: float) -> float:
     return (1.0 + 0.5 * sides * sides / (3.0 + sides)) / (1.0 + sides)
 
 
-def at_tip(cells: Array, tip: Array, expansion: Array, sides: float) -> tuple[Array, Array]:
+def at_tip(
+    cells: Array, tip: Array, expansion: Array, sides: float
+) -> tuple[Array, NDArray[np.bool_]]:
     """Temperature at the probe's tip, and whether the cake covers it yet.
 
     Args:
@@ -123,9 +126,8 @@ def at_tip(cells: Array, tip: Array, expansion: Array, sides: float) -> tuple[Ar
     place = tip / height(cells, expansion)
     inward = np.minimum(np.abs(2.0 * place - 1.0), 1.0)  # 0 in the middle, 1 at the surface
     if sides:
-        inward = inward ** (
-            1.0 + 2.0 * sides / (1.0 + sides)
-        )  # share of mass within: ξ, ξ² in a bar
+        # The share of mass within: ξ in a slab, ξ² in a bar.
+        inward = inward ** (1.0 + 2.0 * sides / (1.0 + sides))
     # A parabola through core and middle cell (centres at 1/6 and 1/2), beyond a straight line.
     near = np.minimum(inward, 0.5)
     weight = (near * near - 1.0 / 36.0) * 4.5

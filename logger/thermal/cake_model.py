@@ -1,10 +1,10 @@
 """Three cells from the surface to the core: the physics of one time step, for many cakes at once.
 
 Outer, middle and core cell are equal and exchange heat with their neighbours; hot moist crumb
-exchanges faster than cool crumb (in the oven as `logger.thermal.baking` says). The outer cell is heated by the oven up to the plateau where all
-heat goes into evaporation, or loses heat to the surrounding air: in proportion to an excess to the
-power 1 + m (natural convection, radiation), and by evaporation in proportion to the difference of
-vapour pressures.
+exchanges faster than cool crumb (in the oven as `logger.thermal.baking` says). The outer cell is
+heated by the oven up to the plateau where all heat goes into evaporation, or loses heat to the
+surrounding air: in proportion to an excess to the power 1 + m (natural convection, radiation), and
+by evaporation in proportion to the difference of vapour pressures.
 """
 
 from __future__ import annotations

@@ -135,7 +135,8 @@ class Ensemble:
     def at_tip(self) -> Array:
         """What the core probe's tip has: in the oven it may be anywhere in the cake."""
         if not self.in_oven:
-            return self.x[CORE].copy()
+            core: Array = self.x[CORE].copy()
+            return core
         sides = self._priors.bake.sides
         return at_tip(self.x[:3], self.x[TIP], np.exp(self.x[EXPANSION]), sides)[0]
 

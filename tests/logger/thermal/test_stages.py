@@ -154,7 +154,9 @@ def test_a_high_kitchen_cannot_reach_97_and_says_so(kitchen, put_through: PutThr
     last = all_of(events, BakeForecast)[-1]
     assert not last.reachable
     assert last.expected_at is last.low_at is last.high_at is None
-    assert last.settles_c == pytest.approx(91.65, abs=1.5)  # boils at 91.65 °C at 2500 m (IAPWS-95)
+    # Water boils at 91.65 °C at 2500 m (IAPWS-95), the syrup of a batter 1 to 3 K above it (common
+    # practice).
+    assert 91.65 < last.settles_c < 91.65 + 3.5
     assert last.proposal is not None
     assert "91.6" in last.proposal
 
