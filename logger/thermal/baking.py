@@ -23,8 +23,8 @@ from logger.thermal.design_points import Array
 RISES_FROM_C, RISES_OVER_K = 40.0, 45.0
 # Vapour's share is told at so much below boiling; beyond the limit it is driven by pressure.
 VAPOUR_AT_K, LARGEST_VAPOUR_SHARE = 5.0, 0.85
-# Vapour passes through pores: from the sides batter (a third pores) lets through a fifth of what its
-# crumb does (two thirds), per mass; upward the denser batter makes up for it.
+# Vapour passes through pores: from the sides batter (a third pores) lets through a fifth of what
+# its crumb does (two thirds), per mass; upward the denser batter makes up for it.
 SIDE_VAPOUR_OF_BATTER = 0.2
 _STEP_K, _LOWEST_K, _HIGHEST_K = 0.1, -10.0, 110.0
 

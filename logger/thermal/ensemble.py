@@ -34,7 +34,7 @@ RATE_DRIFT = 0.12  # of the logarithms of exchange, loss and heating
 AIR_DRIFT_K = 0.3
 FUTURE_RATE_DRIFT = 0.10
 # In the oven crumb changes while it bakes: at once, not with the root of time.
-FUTURE_OVEN_RATE = 0.13
+FUTURE_OVEN_RATE = 0.12
 # After a change of surroundings the core tells of it only with the diffusion time.
 FUTURE_AFTER_CHANGE = 0.30
 CHANGE_FADES_S = 900.0

@@ -28,7 +28,7 @@ PARAMETERS = 7
 START = 7  # of the design only: temperature of the batter
 # What three cells leave out, correlated over minutes: a reading a minute counts for less than
 # independent ones would.
-READING_SD_K, MODEL_SD_K, CORRELATION_S = 0.12, 0.8, 240.0
+READING_SD_K, MODEL_SD_K, CORRELATION_S = 0.12, 0.6, 240.0
 TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
 RENEW_BELOW = 0.4  # share of the particles that must stay believed
 LEAST_LEFT = 0.5
