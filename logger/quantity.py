@@ -11,6 +11,8 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from logger.remedy import WithRemedy
+
 VULGAR = {
     "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5",
     "⅗": "3/5", "⅘": "4/5", "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
@@ -113,21 +115,8 @@ LONGEST = 200
 _GROUPED = re.compile(r"^\s*[-−+]?\d{1,3}(?:,\d{3})+(?!\d)")
 
 
-class AmountError(ValueError):
-    """An amount that cannot be understood.
-
-    Attributes:
-        what: what is wrong.
-        remedy: what to write instead.
-    """
-
-    def __init__(self, what: str, remedy: str) -> None:
-        super().__init__(f"{what}; {remedy}")
-        self.what = what
-        self.remedy = remedy
-
-    def __reduce__(self) -> tuple[type[AmountError], tuple[str, str]]:
-        return (type(self), (self.what, self.remedy))
+class AmountError(WithRemedy):
+    """An amount that cannot be understood."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from logger.plan import Pan
 from logger.quantity import AmountError, amount, length_m
+from logger.remedy import WithRemedy
 
 # Mass of one litre of water as it is weighed in a kitchen at 20 °C, in kg/m³ (from memory).
 WATER_KG_M3 = 998.2
@@ -55,21 +56,8 @@ _BASE = {
 }
 
 
-class PanError(ValueError):
-    """A pan whose size is not known well enough.
-
-    Attributes:
-        what: what is wrong.
-        remedy: what to write instead.
-    """
-
-    def __init__(self, what: str, remedy: str) -> None:
-        super().__init__(f"{what}; {remedy}")
-        self.what = what
-        self.remedy = remedy
-
-    def __reduce__(self) -> tuple[type[PanError], tuple[str, str]]:
-        return (type(self), (self.what, self.remedy))
+class PanError(WithRemedy):
+    """A pan whose size is not known well enough."""
 
 
 EXAMPLES = (

@@ -15,6 +15,7 @@ from fractions import Fraction
 from logger.formula.kinds import Kinded
 from logger.formula.leavening import is_chemical
 from logger.plan import Formula
+from logger.remedy import WithRemedy
 
 # What `flour` says in a formula that is meant to have no flour.
 MEANT_WITHOUT = ("none", "no flour", "flourless")
@@ -27,18 +28,8 @@ _NO_CAKE = re.compile(
 _CAKE = re.compile(r"(?:cakes?|sponges?|loaf|loaves|muffins?|brownies?|cookies?|biscuits?|bread)$")
 
 
-class NoFlourError(ValueError):
-    """Baker's percentages were asked of a formula without flour.
-
-    Attributes:
-        what: what is wrong.
-        remedy: what to do about it.
-    """
-
-    def __init__(self, what: str, remedy: str) -> None:
-        super().__init__(f"{what}; {remedy}")
-        self.what = what
-        self.remedy = remedy
+class NoFlourError(WithRemedy):
+    """Baker's percentages were asked of a formula without flour."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from logger.formula.tolerance import FLOOR_KG, default_tolerance_kg
 from logger.formula.written import parts_of
 from logger.plan import Formula, Line, Makes
 from logger.quantity import AmountError
+from logger.remedy import WithRemedy
 
 LARGEST_KG = 1000.0  # as the reader of formulas: more than a kitchen weighs
 # Beyond these factors leaveners do not act in proportion any more (common practice).
@@ -27,21 +28,8 @@ DIVISION_KG = 0.001  # a bench scale's, for warnings only
 PIECES = 8  # pieces are written in fractions down to 1/8, else in grams
 
 
-class ScalingError(ValueError):
-    """A formula that cannot be scaled as asked.
-
-    Attributes:
-        what: what is wrong.
-        remedy: what to do about it.
-    """
-
-    def __init__(self, what: str, remedy: str) -> None:
-        super().__init__(f"{what}; {remedy}")
-        self.what = what
-        self.remedy = remedy
-
-    def __reduce__(self) -> tuple[type[ScalingError], tuple[str, str]]:
-        return (type(self), (self.what, self.remedy))
+class ScalingError(WithRemedy):
+    """A formula that cannot be scaled as asked."""
 
 
 @dataclass(frozen=True, slots=True)
