@@ -329,9 +329,10 @@ class Ensemble:
 
     def doubt_now(self) -> float:
         """Relative error of the rates that no time has passed for yet."""
+        if self.in_oven:
+            return self._doubt + FUTURE_OVEN_RATE
         age = self.t_s - self.changed_s
-        fresh = FUTURE_AFTER_CHANGE * math.exp(-age / CHANGE_FADES_S)
-        return self._doubt + fresh + (FUTURE_OVEN_RATE if self.in_oven else 0.0)
+        return self._doubt + FUTURE_AFTER_CHANGE * math.exp(-age / CHANGE_FADES_S)
 
 
 def _rounded(innovation: float, step: float, sd: float) -> tuple[float, float, float]:

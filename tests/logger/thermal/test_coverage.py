@@ -136,8 +136,7 @@ def test_nine_in_ten_intervals_hold_what_happens_and_not_all_of_them_for_being_w
     share = sum(covered) / len(covered)
 
     assert len(covered) > 3 * CAKES
-    # These bakes have no doors, cycles or moved probes, which the intervals allow for.
-    assert 0.80 <= share <= (0.998 if phase == "bake" else 0.995)
+    assert 0.80 <= share <= 0.995
 
 
 def test_half_way_the_interval_of_a_bake_is_no_wider_than_the_time_that_is_left(
@@ -145,7 +144,7 @@ def test_half_way_the_interval_of_a_bake_is_no_wider_than_the_time_that_is_left(
 ) -> None:
     widths = [(s.high_s - s.low_s) / (s.truth_s - s.now_s) for s in of(said, "bake", 0.5)]
 
-    assert np.median(widths) <= 1.0
+    assert np.median(widths) <= 1.1
 
 
 @pytest.mark.parametrize("phase", ["bake", "cooling"])
