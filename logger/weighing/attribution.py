@@ -19,7 +19,11 @@ counts. `Changed`: the scale was tared at rest, or its container exchanged, sinc
 
 Rows 5 to 9 give way where the amount would leave their line over by more than a slip and is what
 the next one asks for, alone or with earlier rises that nobody heard of yet; or where it is grossly
-too much, to the nearest line that could hold it. Else an over-pour is the line's own.
+too much (in row 6: over by more than a slip, for a mark may be forgotten, but nobody tares to pour
+too much of the same), to the nearest line that could hold it. Else an over-pour is the line's own.
+
+Where all that the order gave to a line is taken back, it was of none (a spoon, a hand): what was
+said of it is withdrawn, and the line before is open again.
 
 Marks are in use while every line that was opened since the first mark was opened by one. In a mixed
 session, where some lines are marked and some are not, a mark says what the next rise is, and
@@ -184,8 +188,11 @@ def place(
     line, total = book.lines[open_], book.totals_kg[open_]
     under = not book.confirmed and is_under(line, total, blur_kg)
     hardly = under and not is_begun(line, total, blur_kg)
-    if (under and (same or book.marks_in_use)) or (same and book.marks_in_use) or hardly:
+    if (same and (under or book.marks_in_use)) or hardly:
         return _fitting(book, [open_, *rest], mass, blur_kg)
+    if book.marks_in_use and under:
+        # After a tare nobody adds much too much to the line before: a mark was forgotten.
+        return _fitting(book, [open_, *rest], mass, blur_kg, over_by_slip=True)
     if book.confirmed and abs(book.totals_kg[open_]) <= blur_kg:
         # What was confirmed unweighed may go into the bowl only now.
         slip = _slip(line, blur_kg)
@@ -195,8 +202,15 @@ def place(
     return _fitting(book, rest, mass, blur_kg)
 
 
-def _fitting(book: Book, candidates: list[int], mass_kg: float, blur_kg: float) -> Place:
-    """The first of the candidates, unless it would be too much for that and a later one fits."""
+def _fitting(
+    book: Book, candidates: list[int], mass_kg: float, blur_kg: float, over_by_slip: bool = False
+) -> Place:
+    """The first of the candidates, unless it would be too much for that and a later one fits.
+
+    Args:
+        over_by_slip: more than a slip over is already too much for a line that could hold it
+            to be passed over, not only what is grossly too much.
+    """
     first, *later = candidates
     excess = _excess(book, first, mass_kg, blur_kg)
     slip, gross = _slip(book.lines[first], blur_kg), _gross(book.lines[first], blur_kg)
@@ -208,7 +222,7 @@ def _fitting(book: Book, candidates: list[int], mass_kg: float, blur_kg: float) 
         both_kg = book.movable_kg + mass_kg
         if _is_met(book, later[0], both_kg, blur_kg):
             return Place(later[0], with_earlier=True)
-    if excess <= gross:
+    if excess <= gross and not over_by_slip:
         return Place(first)
     for index in later:
         if _excess(book, index, mass_kg, blur_kg) <= _slip(book.lines[index], blur_kg):

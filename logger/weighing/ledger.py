@@ -238,10 +238,10 @@ class Ledger:
             for piece in own:
                 piece.line = self._opened_after
 
-    def _movable(self) -> list[Piece]:
-        """Pieces of the open line, where the order opened it and nothing was said of it yet."""
+    def _movable(self, said: bool = False) -> list[Piece]:
+        """Pieces of the open line, where the order opened it and (or `said`) nothing was said."""
         current = self.current
-        if current is None or self.slot(current).said is not None:
+        if current is None or (self.slot(current).said is not None and not said):
             return []
         own = self.of(current)
         unsure = not self.slot(current).confirmed and all(p.selected is None for p in own)
@@ -256,7 +256,7 @@ class Ledger:
 
     def _void(self, blurs: Blurs) -> None:
         """All of what the order gave to a line was taken back: a spoon, not an ingredient."""
-        own = self._movable()
+        own = self._movable(said=True)  # what was said of it is withdrawn
         if not own or abs(sum(p.mass_kg for p in own)) > 1.5 * blurs.of(own):
             return
         for piece in own:

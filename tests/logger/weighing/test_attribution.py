@@ -80,6 +80,12 @@ def test_with_marks_in_use_a_tare_does_not_end_a_line_that_is_under() -> None:
     assert placed(book(0, 120, marked=True), rise(100), changed=True) == Place(0)
 
 
+def test_with_marks_in_use_much_too_much_after_a_tare_is_of_a_line_that_could_hold_it() -> None:
+    before = book(0, 200, marked=True)
+    assert placed(before, rise(185), changed=True) == Place(3)
+    assert placed(before, rise(185)) == Place(0)
+
+
 def test_with_marks_in_use_a_tare_after_a_decided_line_goes_on_in_order() -> None:
     assert placed(book(0, 300, marked=True), rise(5), changed=True) == Place(1)
 

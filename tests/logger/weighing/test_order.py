@@ -217,3 +217,19 @@ def test_an_over_pour_of_a_pinch_is_not_taken_for_the_line_after_it() -> None:
 
     assert_masses(found, flour=320, salt=9, milk=240)
     assert found["salt"].verdict == "over"
+
+
+def test_what_was_said_of_a_hand_that_lay_still_on_the_bowl_is_withdrawn() -> None:
+    b = bench()
+    pour(b, ("flour", 320))
+    b.extra_g = 256.0  # too much for the next line, enough for the one after
+    b.pass_s(4)
+    b.extra_g = 0.0
+    b.pass_s(4)
+    b.tare()
+    b.pass_s(2)
+    pour(b, ("honey", 54), ("sugar", 250))
+
+    found = standing(run(b.entries, Formula("cake", (FLOUR, line("honey", 54, 1.1), SUGAR))))
+
+    assert_masses(found, flour=320, honey=54, sugar=250)
