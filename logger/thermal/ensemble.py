@@ -145,11 +145,11 @@ class Ensemble:
         """Where water boils in this kitchen."""
         return self._priors.boiling_c
 
-    def uncovered(self, t_s: float) -> None:
+    def uncovered(self) -> None:
         """The probe reads the oven's air: the cake has not risen to its tip."""
         if self._bake is not None:
-            self._bake.advance(t_s, self._air_c)
             self._bake.uncovered()
+            self._take_over()
 
     def covered(self) -> None:
         """Now the probe is in the cake: risen over, or pushed in."""

@@ -86,6 +86,9 @@ class Follower:
             notes += self.flush()
         baking = self.ensemble if self.ensemble is not None and self.ensemble.in_oven else None
         if baking is not None:
+            if not self._window and t_s - baking.t_s >= WINDOW_S:
+                # It bakes on in the oven's air of each moment, whether its reading teaches or not.
+                baking.advance(t_s, self.air.air_c(t_s, True))
             was_in_air = self.in_oven.is_in_air
             if self.in_oven.is_air(t_s, celsius, baking):
                 if self.in_oven.is_in_air:

@@ -50,7 +50,7 @@ class OvenProbe:
                 self._air_since_s = t_s
             if t_s - self._air_since_s >= AIR_S or self.is_in_air:
                 self.is_in_air, self.is_settling = True, False
-                e.uncovered(t_s)
+                e.uncovered()
             self._covered_since_s = None
             return True
         self._air_since_s = None

@@ -34,6 +34,8 @@ RENEW_BELOW = 0.4  # share of the particles that must stay believed
 LEAST_LEFT = 0.5
 KERNEL = 0.35  # relative width of the move of those drawn anew
 LONGEST_STEP_S = 30.0
+TIP_ABOVE = 0.4  # a tip set above the batter is seldom further up than this, in its heights
+GOLDEN = 0.6180339887498949
 
 
 class Particles:
@@ -55,6 +57,7 @@ class Particles:
         self._sides, self._walls = bake.sides, bake.walls
         self._disturbances = Disturbances(PARTICLES)
         self._last_s: float | None = None
+        self._uncovered_s: float | None = None
         self.parameters = np.empty((PARAMETERS, PARTICLES))
         for row, (centre, spread) in (
             (EXCHANGE, bake.exchange_per_s),
@@ -118,9 +121,15 @@ class Particles:
         return height(self.cells, np.exp(self.parameters[EXPANSION]))
 
     def uncovered(self) -> None:
-        """The tip is above the cake: those that had it lower have it just there."""
-        tip = self.parameters[TIP]
-        np.maximum(tip, self.height() * 1.01 + 0.02, out=tip)
+        """The tip reads the oven's air, so it is above the cake; teaches once in a while."""
+        if self._uncovered_s is None:
+            # It was set higher than the batter: anywhere up to where that will rise.
+            even = (np.arange(PARTICLES) * GOLDEN) % 1.0
+            self.parameters[TIP] = 1.0 + TIP_ABOVE * even
+            self._uncovered_s = self.t_s
+        elif self.t_s - self._uncovered_s >= LONGEST_STEP_S:
+            self._uncovered_s = self.t_s
+            self.assimilate(self._air_c, self.at_tip())
 
     def covered(self) -> None:
         """The tip is in the cake: risen over just now, or (half of them) pushed into the middle."""
