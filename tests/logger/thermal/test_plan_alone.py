@@ -39,7 +39,9 @@ def test_a_rectangle_of_batter_is_done_in_about_half_an_hour(
 ) -> None:
     done, _ = said
 
-    assert done.expected_at is not None and done.low_at is not None and done.high_at is not None
+    assert done.expected_at is not None
+    assert done.low_at is not None
+    assert done.high_at is not None
     # 28 to 32 minutes (common practice, no source).
     assert done.low_at - START_S <= 28 * 60
     assert done.high_at - START_S >= 32 * 60
@@ -51,7 +53,8 @@ def test_it_can_be_frosted_about_two_hours_after_it_came_out(
 ) -> None:
     done, frost = said
 
-    assert done.expected_at is not None and frost.expected_at is not None
+    assert done.expected_at is not None
+    assert frost.expected_at is not None
     assert frost.low_at is not None
     # About 120 minutes in its pan in still room air (common practice, no source).
     about = done.expected_at + 120 * 60
@@ -65,5 +68,7 @@ def test_before_any_reading_the_interval_is_wide(
 ) -> None:
     done, _ = said
 
-    assert done.low_at is not None and done.high_at is not None and done.expected_at is not None
+    assert done.low_at is not None
+    assert done.high_at is not None
+    assert done.expected_at is not None
     assert done.high_at - done.low_at >= 0.5 * (done.expected_at - START_S)
