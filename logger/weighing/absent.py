@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logger.weighing.pieces import Piece
-from logger.weighing.settling import Rest
+from logger.weighing.rest import Rest
 from logger.weighing.standing import Standing
 
 SLOW_PUT_US = 1_300_000  # a bowl through the slowest filters; a stream takes longer

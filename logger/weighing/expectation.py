@@ -10,10 +10,7 @@ UTENSIL_KG = 0.08  # a spoon, whisk or scraper left in the bowl (common practice
 
 def unfinished(ledger: Ledger, piece: Piece) -> bool:
     """Whether more was to come to the line of a piece."""
-    if ledger.lines is None or piece.line is None:
-        return True
-    lower = ledger.lines[piece.line].lower_kg
-    return lower is not None and ledger.total_kg(piece.line) < lower
+    return ledger.lines is None or piece.line is None or ledger.lacks(piece.line)
 
 
 def takeable_kg(ledger: Ledger) -> float:

@@ -87,22 +87,21 @@ class Ledger:
         """Lines that were weighed, and need more of it all the same."""
         if self.lines is None:
             return frozenset()
-        return frozenset(i for i in self.reopened if self._lacks(i, self.total_kg(i)))
+        return frozenset(i for i in self.reopened if self.lacks(i))
 
-    def _lacks(self, index: int, total_kg: float) -> bool:
+    def lacks(self, index: int) -> bool:
+        """Whether a line has less than its tolerance allows."""
         assert self.lines is not None
         lower = self.lines[index].lower_kg
-        return lower is not None and total_kg < lower
+        return lower is not None and self.total_kg(index) < lower
 
     def upcoming(self, blurs: Blurs) -> int | None:
         """The line to weigh next: the open one while it lacks something, else the next in order."""
         if self.lines is None:
             return None
         current = self.current
-        if current is not None and not self.slot(current).left:
-            lower = self.lines[current].lower_kg
-            if lower is not None and self.total_kg(current) < lower:
-                return current
+        if current is not None and not self.slot(current).left and self.lacks(current):
+            return current
         rest = following(self.lines, current, self.taken(blurs), self.lacking())
         return rest[0] if rest else None
 

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from logger.weighing.absent import explain_absent
 from logger.weighing.pieces import Piece
-from logger.weighing.settling import Rest, S
+from logger.weighing.rest import Rest
+from logger.weighing.settling import S
 from logger.weighing.signals import Lifted, Tared, Vanished
 from logger.weighing.standing import FINGER_KG, LIGHTEST_BOWL_KG, Standing
 

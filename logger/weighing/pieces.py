@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from logger.weighing.settling import Rest
+from logger.weighing.rest import Rest
 
 TRIFLE_KG = 0.000_2
 

@@ -16,9 +16,10 @@ from logger.weighing.ledger import Ledger
 from logger.weighing.mending import Mending
 from logger.weighing.pieces import TRIFLE_KG, Piece
 from logger.weighing.pouring import Pours
+from logger.weighing.rest import Rest
 from logger.weighing.scale import Scale
 from logger.weighing.scales import Scales
-from logger.weighing.settling import Rest, S
+from logger.weighing.settling import S
 from logger.weighing.signals import (
     ContainerOn,
     Ended,
@@ -155,9 +156,8 @@ class Weighing:
                 case Extended():
                     self._take_selection(signal.piece)
                     self._use_up_selection(signal.piece)
-                    before = signal.piece.line
                     if self.ledger.renew(signal.piece, self._scales.blurs):
-                        out += self._speaker.say_left(before)
+                        out += self._speaker.say_left()
                     if signal.piece.line is not None:
                         out += self._speaker.speak(signal.piece.line, t_us - signal.piece.ended_us)
                 case Vanished():
@@ -222,7 +222,6 @@ class Weighing:
     def _ended(self, scale: Scale, piece: Piece) -> list[Body]:
         self._take_selection(piece)
         self._pours.end(scale, piece)
-        before = self.ledger.current
         self.ledger.add(piece, self._scales.blurs)
         self._use_up_selection(piece)
         out: list[Body] = []
@@ -232,7 +231,7 @@ class Weighing:
                 WeighingRemoved(round(-piece.mass_kg, 9), line.key if line else None, scale.name)
             )
         if self.ledger.lines is not None:
-            out += self._speaker.say_left(before)
+            out += self._speaker.say_left()
         if piece.line is not None:
             out += self._speaker.speak(piece.line, 0)
         return out

@@ -9,7 +9,7 @@ from logger.weighing.continuity import Zeroing
 from logger.weighing.glitch import Glitches
 from logger.weighing.loaded import settled
 from logger.weighing.pieces import Piece
-from logger.weighing.settling import Rest
+from logger.weighing.rest import Rest
 from logger.weighing.signals import Signal, Tared
 from logger.weighing.standing import FINGER_KG, Awaited, Plausible, Standing
 from logger.weighing.waking import wake
@@ -17,6 +17,7 @@ from logger.weighing.waking import wake
 KEY_PRESS_US = 700_000
 UNDO_US = 350_000
 WAKING_US = 450_000
+SLOW_SCALE_US = 400_000  # between its readings: it wakes with one
 
 
 class Scale(Standing):
@@ -60,17 +61,14 @@ class Scale(Standing):
             self.moving_rate_kg_s = rate if rate > 2 * self.division_kg else 0.0
             self._broken = False
             self._waking = [reading]
-            if self.settler.period_us < 400_000:
+            if self.settler.period_us < SLOW_SCALE_US:
                 return
         elif self._waking:
             self._waking.append(reading)
         if self._waking:
             held = self._waking
-            if (
-                len(held) < 3
-                and held[-1].t_us - held[0].t_us < WAKING_US
-                and (self.settler.period_us < 400_000)
-            ):
+            held_us = held[-1].t_us - held[0].t_us
+            if len(held) < 3 and held_us < WAKING_US and self.settler.period_us < SLOW_SCALE_US:
                 return
             self._waking = []
             wake(self, held)

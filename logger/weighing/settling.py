@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections import deque
 
-from logger.weighing.rest import Rest as Rest
+from logger.weighing.rest import Rest
 from logger.weighing.vibration import FEWEST, WINDOWS_US, only_shakes
 
 S = 1_000_000

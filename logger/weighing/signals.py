@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from logger.weighing.pieces import Piece
-from logger.weighing.settling import Rest
+from logger.weighing.rest import Rest
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,7 +13,6 @@ class ContainerOn:
     """A container was put on; `mass_kg` is counted from the empty pan."""
 
     mass_kg: float
-    changed: bool
 
 
 @dataclass(frozen=True, slots=True)

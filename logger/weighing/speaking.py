@@ -67,7 +67,7 @@ class Speaker:
             out += self.leave(index)
         return out
 
-    def say_left(self, before: int | None) -> list[Body]:
+    def say_left(self) -> list[Body]:
         """Say the lines that another one has followed."""
         out: list[Body] = []
         for index in sorted(self.ledger.slots):

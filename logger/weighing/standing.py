@@ -8,7 +8,8 @@ from logger.weighing.continuity import Continuity, Zeroing
 from logger.weighing.motion import Motion
 from logger.weighing.pieces import Piece
 from logger.weighing.resolution import Resolution
-from logger.weighing.settling import Rest, Settler
+from logger.weighing.rest import Rest
+from logger.weighing.settling import Settler
 from logger.weighing.signals import Bench, ContainerOn, Ended, Extended, Signal
 
 FINGER_KG = 0.03  # what a finger on the tare key may weigh
@@ -159,7 +160,7 @@ class Standing:
         self.bench.back(rest.start_us)
         self.contained_us = rest.settled_us
         self.tared, self.same_zero = True, False
-        self.signals.append(ContainerOn(mass, True))
+        self.signals.append(ContainerOn(mass))
 
     def take_as_container(self, piece: Piece) -> None:
         """What was taken for an addition was a container."""

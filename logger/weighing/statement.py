@@ -93,8 +93,7 @@ def statement(
         found: the budget of their sum.
         moving: more is being added at this moment.
     """
-    limits = (line.lower_kg, line.upper_kg) if line else (None, None)
-    lower, upper = limits
+    lower, upper = (line.lower_kg, line.upper_kg) if line else (None, None)
     mass: float | None = None
     expanded: float | None = None
     inside: float | None = None

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from drivers.reading import Reading
 from logger.weighing.continuity import Zeroing
-from logger.weighing.settling import Rest, S
+from logger.weighing.rest import Rest
+from logger.weighing.settling import S
 from logger.weighing.signals import Extended
 from logger.weighing.standing import Standing
 

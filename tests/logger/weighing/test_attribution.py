@@ -7,7 +7,7 @@ from weighing_bench import line
 
 from logger.weighing.attribution import Book, Place, following, marks_in_use, place
 from logger.weighing.pieces import Piece
-from logger.weighing.settling import Rest
+from logger.weighing.rest import Rest
 
 FLOUR, SALT, SUGAR, MILK = (
     line("flour", 300, 3),

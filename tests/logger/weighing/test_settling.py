@@ -7,7 +7,8 @@ import random
 
 import pytest
 
-from logger.weighing.settling import Rest, Settler
+from logger.weighing.rest import Rest
+from logger.weighing.settling import Settler
 
 
 def follow(
