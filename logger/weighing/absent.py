@@ -42,7 +42,7 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
         return _returned(state, rest, lifted, mass, sudden)
     slow_filter = state.motion.duration_us(base.level_kg, rest.level_kg) <= SLOW_PUT_US
     started_us = state.started(base)
-    known = any(abs(mass - k) <= max(3 * d, 0.004 * k) for k in bench.known_kg)
+    known = bench.is_known(mass, d)
     put = (sudden or slow_filter) and (known or not state.is_ingredient(mass, started_us))
     if put or not state.plausible(mass):
         state.motion.learn(base.level_kg, rest.level_kg)
@@ -59,19 +59,15 @@ def _returned(state: Standing, rest: Rest, lifted: Rest, mass: float, sudden: bo
     same = max(1.6 * d, 3.0 * (rest.mean_error_kg + lifted.mean_error_kg), 0.0005 * abs(mass))
     bench.lifted_to_zero = False
     if abs(change) <= same:
-        bench.present, state.base = True, rest
-        bench.back(rest.start_us)
-        state.contained_us = rest.settled_us
+        _is_back(state, rest)
         bench.bowl_kg += change
         state.drift_kg += abs(change) if abs(change) > 0.6 * d else 0.0
         return False
-    emptied = any(abs(mass - known) <= max(3 * d, 0.004 * known) for known in bench.known_kg)
+    emptied = bench.is_known(mass, d)
     content = lifted.level_kg - bench.bowl_kg
     if 0 < -change <= min(content, max(SCRAPED_KG, SCRAPED_PART * content)) and not emptied:
         # What stayed on the scraper is batter, of every line: no line's take-back was seen.
-        bench.present, state.base = True, rest
-        bench.back(rest.start_us)
-        state.contained_us = rest.settled_us
+        _is_back(state, rest)
         state.same_zero = False
         return False
     # What comes in one go, and heavier, is another container, or was filled elsewhere; what comes
@@ -85,3 +81,10 @@ def _returned(state: Standing, rest: Rest, lifted: Rest, mass: float, sudden: bo
         return state.end(made, rest, sudden)
     state.put_on(rest, mass)
     return False
+
+
+def _is_back(state: Standing, rest: Rest) -> None:
+    """The container that was lifted is on the scale again, with nothing added."""
+    state.bench.present, state.base = True, rest
+    state.bench.back(rest.start_us)
+    state.contained_us = rest.settled_us

@@ -201,8 +201,8 @@ def _lift(state: Standing, rest: Rest, base: Rest, d: float, net: bool | None) -
     bench.lifted_to_zero = abs(value) <= 1.6 * d and net is not False
     if bench.empty_kg is None or abs(bench.bowl_kg - bench.empty_kg) > 0:
         bowl = bench.bowl_kg - rest.level_kg
-        if bowl > max(3 * d, 0.002) and not any(abs(bowl - k) <= 3 * d for k in bench.known_kg):
-            bench.known_kg.append(bowl)
+        if bowl > max(3 * d, 0.002):
+            bench.remember(bowl, d)
     bench.empty_kg = rest.level_kg
     bench.lifted_us = base.last_us
     state.base = rest

@@ -14,7 +14,7 @@ from logger.weighing.recovery import Amount, rescale
 from logger.weighing.scales import Scales
 from logger.weighing.settling import S
 from logger.weighing.speaking import Speaker
-from logger.weighing.ways import Elsewhere, Situation, Way, grams, ways
+from logger.weighing.ways import Elsewhere, Situation, Way, Ways, grams, ways
 
 # A rest's level is still refined a little after it was found, and the verdict must hold then too.
 MARGIN = 1.3
@@ -85,7 +85,7 @@ class Mending:
         if matter is not None and matter.chosen == "leave" and matter.mass_kg == body.mass_kg:
             return []
         keep = "take back" if matter is not None and matter.chosen == "take back" else None
-        return self._offer(index, now_us, keep)
+        return self._offer(index, self._ways(index, now_us), keep)
 
     def refresh(self, now_us: int) -> list[Body]:
         """Say again the open matters whose ways have become others."""
@@ -96,7 +96,7 @@ class Mending:
                 continue
             mixed = self._mixed(index, now_us) is not None
             if mixed == ("take back" in matter.offered):
-                out += self._offer(index, now_us, None)
+                out += self._offer(index, self._ways(index, now_us), None)
         return out
 
     def end(self, now_us: int) -> list[Body]:
@@ -104,7 +104,7 @@ class Mending:
         out: list[Body] = []
         for index, matter in list(self._matters.items()):
             if matter.chosen in (None, "take back"):
-                out += self._leave(index, now_us)
+                out.append(self._leave(index, self._ways(index, now_us)))
         self._over = True
         return out
 
@@ -115,22 +115,20 @@ class Mending:
         body = self._ledger.body(index)
         if body is None or body.verdict != "over" or self._over:
             return []
-        offered, withheld = self._ways(index, now_us)
-        if choice not in {way["choice"] for way in offered}:
-            return self._offer(index, now_us, None)
+        found = self._ways(index, now_us)
+        if choice not in {way["choice"] for way in found[0]}:
+            return self._offer(index, found, None)
         matter = self._matters.setdefault(index, _Matter((), None, body.mass_kg))
         matter.chosen = choice
-        line = self._ledger.line(index)
-        assert line is not None
-        said = WeighingRecovery(line.key, offered, choice, withheld)
         if choice == "leave":
-            return self._leave(index, now_us)
+            return [self._leave(index, found)]
+        said = self._said(index, found, choice)
         if choice == "rescale":
             return [said, *self._rescale(index)]
         if choice == "reassign":
-            found = elsewhere(self._ledger, index, self._scales.blurs)
-            assert found is not None
-            return [said, *self.reassign(index, found[0])]
+            other = elsewhere(self._ledger, index, self._scales.blurs)
+            assert other is not None
+            return [said, *self.reassign(index, other[0])]
         return [said]
 
     def reassign(self, from_: int, to: int) -> list[Body]:
@@ -151,15 +149,12 @@ class Mending:
         self._cause[index] = "container"
         return self._speaker.say(index)
 
-    def _leave(self, index: int, now_us: int) -> list[Body]:
-        line, matter = self._ledger.line(index), self._matters[index]
-        assert line is not None
-        offered, withheld = self._ways(index, now_us)
+    def _leave(self, index: int, found: Ways) -> WeighingRecovery:
+        matter, slot = self._matters[index], self._ledger.slot(index)
         matter.chosen = "leave"
-        body = self._ledger.slot(index).said
-        matter.mass_kg = None if body is None else body.mass_kg
-        self._ledger.slot(index).left = True
-        return [WeighingRecovery(line.key, offered, "leave", withheld)]
+        matter.mass_kg = None if slot.said is None else slot.said.mass_kg
+        slot.left = True
+        return self._said(index, found, "leave")
 
     def _rescale(self, index: int) -> list[Body]:
         ledger = self._ledger
@@ -182,16 +177,18 @@ class Mending:
 
     # What is to be had --------------------------------------------------------------------------
 
-    def _offer(self, index: int, now_us: int, chosen: str | None) -> list[Body]:
-        line = self._ledger.line(index)
-        assert line is not None
-        offered, withheld = self._ways(index, now_us)
-        names = tuple(way["choice"] for way in offered)
+    def _offer(self, index: int, found: Ways, chosen: str | None) -> list[Body]:
+        names = tuple(way["choice"] for way in found[0])
         said = self._ledger.slot(index).said
         self._matters[index] = _Matter(names, chosen, None if said is None else said.mass_kg)
-        return [WeighingRecovery(line.key, offered, chosen, withheld)]
+        return [self._said(index, found, chosen)]
 
-    def _ways(self, index: int, now_us: int) -> tuple[tuple[Way, ...], tuple[Way, ...]]:
+    def _said(self, index: int, found: Ways, choice: str | None) -> WeighingRecovery:
+        line = self._ledger.line(index)
+        assert line is not None
+        return WeighingRecovery(line.key, found[0], choice, found[1])
+
+    def _ways(self, index: int, now_us: int) -> Ways:
         ledger, number = self._ledger, self._number(index)
         other: Elsewhere | None = None
         if (found := elsewhere(ledger, index, self._scales.blurs)) is not None:

@@ -79,6 +79,15 @@ class Bench:
     lifted_us: int | None = None
     absences: list[tuple[int, int]] = field(default_factory=list)
 
+    def is_known(self, mass_kg: float, division_kg: float) -> bool:
+        """Whether a mass is that of a container seen before."""
+        return any(abs(mass_kg - k) <= max(3 * division_kg, 0.004 * k) for k in self.known_kg)
+
+    def remember(self, mass_kg: float, division_kg: float) -> None:
+        """Keep the mass of a container, unless one like it is known."""
+        if not any(abs(mass_kg - known) <= 3 * division_kg for known in self.known_kg):
+            self.known_kg.append(mass_kg)
+
     def back(self, t_us: int) -> None:
         """A container is on it again."""
         if self.lifted_us is not None:

@@ -150,8 +150,7 @@ class Standing:
     def put_on(self, rest: Rest, mass: float) -> None:
         bench = self.bench
         bench.present, bench.bowl_kg = True, rest.level_kg
-        if not any(abs(mass - known) <= 3 * rest.division_kg for known in bench.known_kg):
-            bench.known_kg.append(mass)
+        bench.remember(mass, rest.division_kg)
         self.contained(rest, mass)
 
     def contained(self, rest: Rest, mass: float) -> None:

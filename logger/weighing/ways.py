@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from logger.formula.balance import balance, changes
-from logger.formula.kinds import Table
+from logger.formula.kinds import Table, listed
 from logger.formula.pans import FILL, KIND, PanError, fill
 from logger.plan import CakePlan, Line
 from logger.weighing.recovery import Amount, Rescale, TopUp, rescale
 
 Way = Mapping[str, Any]
+Ways = tuple[tuple[Way, ...], tuple[Way, ...]]  # open; and withheld, with the reason
 
 # A batch half as large again is another batch: pans, mixer and oven are others too (common
 # practice, no source).
@@ -69,7 +70,7 @@ def grams(kg: float) -> str:
     return f"{kg * 1e3:.1f} g" if abs(kg) < 0.0199 else f"{kg * 1e3:.0f} g"
 
 
-def ways(situation: Situation, table: Table) -> tuple[tuple[Way, ...], tuple[Way, ...]]:
+def ways(situation: Situation, table: Table) -> Ways:
     """The ways that are open, and those that are not, with the reason in ``text``."""
     offered: list[Way] = []
     withheld: list[Way] = []
@@ -206,7 +207,7 @@ def _listed(top_ups: Sequence[TopUp]) -> str:
     if len(top_ups) > NAMED:
         return f"a little of {len(top_ups)} lines that are in already"
     named = [f"{grams(one.mass_kg)} of {one.line.ingredient}" for one in top_ups]
-    return " and ".join((", ".join(named[:-1]), named[-1])) if len(named) > 1 else named[0]
+    return listed(named)
 
 
 def _pieces(line: Line, factor: float) -> str | None:
