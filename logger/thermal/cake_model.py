@@ -67,6 +67,12 @@ def vapour_pressure_kpa(celsius: Array) -> Array:
     return out
 
 
+def surface(cells: Array) -> Array:
+    """Surface temperature: the outer cell's, extrapolated half a cell outward."""
+    out: Array = cells[0] - 0.4 * (cells[1] - cells[0])
+    return out
+
+
 def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
     """Rate at which the outer cell nears the air, 1/s, and what evaporation takes besides, K/s.
 

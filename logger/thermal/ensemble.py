@@ -16,7 +16,7 @@ import numpy as np
 
 from logger.thermal import particles as of_bake
 from logger.thermal.baking import at_tip, rising
-from logger.thermal.cake_model import Rates, step
+from logger.thermal.cake_model import Rates, step, surface
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.particles import Particles
 from logger.thermal.priors import Priors
@@ -171,10 +171,6 @@ class Ensemble:
             self.x[EXCHANGE] += math.log(p.exchange_per_s[0] / p.bake.exchange_per_s[0])
         self.in_oven, self.changed_s, self._bake = False, self.t_s, None
 
-    def start_uniform(self, celsius: float, spread_k: float) -> None:
-        """Cells of one temperature, as batter has them."""
-        self.x[:3] = celsius + spread_k * self._z[CORE]
-
     def start_cooling(self, core_c: float, air_c: float) -> None:
         """Cells of a cake that has been cooling for an unknown while.
 
@@ -259,9 +255,8 @@ class Ensemble:
         return PROBE_SD_K + PROBE_PER_K * (1.0 + 4.0 * self._doubt) * excess
 
     def surface(self) -> Array:
-        """Surface temperature: the outer cell's, extrapolated half a cell outward."""
-        out: Array = self.x[OUTER] - 0.4 * (self.x[MIDDLE] - self.x[OUTER])
-        return out
+        """What a probe on the surface should read."""
+        return surface(self.x[:3])
 
     def assimilate(
         self, measured_c: float, row: int = CORE, extra_sd_k: float = 0.0, step_k: float = 0.1
@@ -275,8 +270,7 @@ class Ensemble:
             step_k: the smallest step in which the probe reads.
         """
         if self._bake is not None:
-            cells = self._bake.cells
-            y = cells[0] - 0.4 * (cells[1] - cells[0]) if row == OUTER else self._bake.at_tip()
+            y = surface(self._bake.cells) if row == OUTER else self._bake.at_tip()
             z = self._bake.assimilate(measured_c, y, extra_sd_k)
             self._take_over()
             return z

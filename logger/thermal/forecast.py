@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.thermal.baking import at_tip
-from logger.thermal.cake_model import Rates, step
+from logger.thermal.cake_model import step, surface
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import (
     AIR,
@@ -106,19 +106,11 @@ def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) 
         hours = min(t / 3600.0, LONGEST_DRIFT_H)
         root = math.sqrt(hours)
         factor = np.exp((doubt + FUTURE_RATE_DRIFT * root) * drift)
-        moved = Rates(
-            rates.exchange * factor if in_oven else rates.exchange,
-            rates.hot,
-            rates.loss * factor,
-            rates.bend,
-            rates.evaporation,
-            rates.heating * factor,
-            rates.plateau,
-            rates.rising,
-            rates.vapour,
-            rates.expansion,
-            rates.walls,
-            rates.sides,
+        moved = replace(
+            rates,
+            exchange=rates.exchange * factor if in_oven else rates.exchange,
+            loss=rates.loss * factor,
+            heating=rates.heating * factor,
         )
         room_drift = FUTURE_AIR_DRIFT_K * root * air_drift
         air = air_c + (np.zeros(MEMBERS) if in_oven else offset + room_drift)
@@ -157,8 +149,7 @@ def _inside(cells: Array, tip: Array, expansion: Array, sides: float) -> Array:
 
 def _value(goal: Goal, cells: Array, core: Array, room: float | Array) -> Array:
     if goal.of == "surface":
-        out: Array = cells[0] - 0.4 * (cells[1] - cells[0])
-        return out
+        return surface(cells)
     return core - room if goal.of == "above room" else core
 
 
