@@ -15,7 +15,7 @@ from logger.document import FileError
 
 if TYPE_CHECKING:
     from logger.events import Event
-    from logger.oven.bakes import Bake
+    from logger.plan import EarlierBake
 
 
 @click.command(name="oven-drift")
@@ -43,7 +43,7 @@ def oven_drift(bakes: Path, as_json: bool) -> None:
         raise UnusableFile(str(error)) from error
 
 
-def _bakes(lines: Iterator[Any], name: str) -> Iterator[Bake]:
+def _bakes(lines: Iterator[Any], name: str) -> Iterator[EarlierBake]:
     from logger.oven.bakes import BadBake, bake_of
 
     for number, line in enumerate(lines, 1):
@@ -55,7 +55,7 @@ def _bakes(lines: Iterator[Any], name: str) -> Iterator[Bake]:
             click.echo(f"{name}, line {number}: {error}; skipped", err=True)
 
 
-def _sentence(event: Event, bake: Bake) -> str:
+def _sentence(event: Event, bake: EarlierBake) -> str:
     """A drift for people."""
     drift = event.to_json()
     day = datetime.fromtimestamp(drift["at"], UTC).strftime("%Y-%m-%d")

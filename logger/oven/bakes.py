@@ -12,7 +12,6 @@ from logger.events import Event
 from logger.oven.drift import FEWEST_CYCLES, DriftChart
 from logger.plan import EarlierBake
 
-Bake = EarlierBake
 # No kitchen oven is colder or hotter; what lies outside is another unit, or a slip of the pen.
 COLDEST_C, HOTTEST_C = -50.0, 600.0
 # The years 1970 to 9999.
@@ -23,7 +22,7 @@ class BadBake(ValueError):
     """A line that is no bake; says what is wrong and what belongs there."""
 
 
-def bake_of(line: str) -> Bake:
+def bake_of(line: str) -> EarlierBake:
     """The bake of one line of JSON.
 
     Keys: ``batch`` (text), ``at`` (seconds since the epoch), ``set_point_c``, ``mean_c``;
@@ -52,7 +51,7 @@ def bake_of(line: str) -> Bake:
     at = _number(document, "at", 0.0, LAST_AT)
     dial = _number(document, "set_point_c", COLDEST_C, HOTTEST_C)
     mean = _number(document, "mean_c", COLDEST_C, HOTTEST_C)
-    return Bake(
+    return EarlierBake(
         batch=batch,
         at_us=microseconds(at),
         set_point_c=dial,
@@ -78,7 +77,7 @@ def _optional(document: dict[str, Any], key: str, high: float) -> float | None:
     return None if document.get(key) is None else _number(document, key, 0.0, high)
 
 
-def drift_events(bakes: Iterable[Bake]) -> Iterator[tuple[Event, Bake]]:
+def drift_events(bakes: Iterable[EarlierBake]) -> Iterator[tuple[Event, EarlierBake]]:
     """``oven.drift`` events of the bakes in the order given, each with the bake that showed it."""
     chart = DriftChart()
     count, at_us = 0, 0

@@ -14,14 +14,13 @@ from dataclasses import dataclass, field
 from statistics import median
 
 from logger.events import OvenCycle, OvenDrift
-from logger.oven.baseline import Scatter
+from logger.oven.baseline import MAD_TO_SIGMA, Scatter
 from logger.oven.watch import Alarm, Watch
 from logger.plan import EarlierBake
 
 # A bake needs this many cycles to count.
 FEWEST_CYCLES = 2
 OUTLIER_SIGMAS, OUTLIER_FLOOR_C = 3.0, 0.5
-MAD_TO_SIGMA = 1.4826
 # Offsets of one oven differ by about a degree from bake to bake, and a dial's scale is off by a few
 # per cent (first values, no source).
 OFFSET = Scatter(usual=1.0, smallest=0.6, slope=0.03)
