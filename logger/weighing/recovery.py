@@ -6,6 +6,7 @@ Numbers only; `logger.weighing.ways` puts them into words.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -14,7 +15,7 @@ from logger.weighing.verdict import judge
 
 # Factors are rounded up to this step, so that an event can state the factor it was done with.
 FACTOR_STEP = 1e-6
-BISECTIONS = 60
+_ONE = round(1 / FACTOR_STEP)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +38,10 @@ class Amount:
 
     def word(self, factor: float = 1.0) -> str | None:
         """The verdict on it at `factor` times its target and tolerance; None without either."""
-        lower, upper = self.line.lower_kg, self.line.upper_kg
-        if self.mass_kg is None or lower is None or upper is None:
+        line = scaled(self.line, factor)
+        if self.mass_kg is None or line.lower_kg is None or line.upper_kg is None:
             return None
-        return judge(self.mass_kg, self.expanded_kg / 2, factor * lower, factor * upper).word
+        return judge(self.mass_kg, self.expanded_kg / 2, line.lower_kg, line.upper_kg).word
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +81,8 @@ def scaled(line: Line, factor: float) -> Line:
     tolerance = line.tolerance_kg
     return replace(
         line,
-        target_kg=round(line.target_kg * factor, 9),
-        tolerance_kg=None if tolerance is None else round(tolerance * factor, 9),
+        target_kg=round(line.target_kg * factor, 12),
+        tolerance_kg=None if tolerance is None else round(tolerance * factor, 12),
     )
 
 
@@ -98,29 +99,22 @@ def least_factor(amounts: Sequence[Amount]) -> float:
     >>> least_factor([Amount(flour, 0.301)])
     1.0
     """
-    factor = max((_least(amount) for amount in amounts), default=1.0)
-    return round(math.ceil(factor / FACTOR_STEP - 1e-9) * FACTOR_STEP, 6)
+    return round(max((_least_steps(amount) for amount in amounts), default=_ONE) * FACTOR_STEP, 6)
 
 
-def _least(amount: Amount) -> float:
+def _least_steps(amount: Amount) -> int:
+    """The least factor of one line, in whole steps: the verdict is asked at stated factors only."""
     mass, target, upper = amount.mass_kg, amount.line.target_kg, amount.line.upper_kg
     if mass is None or target is None or upper is None or target <= 0 or mass <= target:
-        return 1.0
+        return _ONE
     if amount.word() == "within":
-        return 1.0
-    most = mass / target
-    if amount.word(most) != "within":
-        return most
-    least = max(1.0, mass / upper)
-    if amount.word(least) == "within":
-        return least
-    for _ in range(BISECTIONS):
-        middle = (least + most) / 2
-        if amount.word(middle) == "within":
-            most = middle
-        else:
-            least = middle
-    return most
+        return _ONE
+    most = math.ceil(mass / target / FACTOR_STEP - 1e-9)
+    steps = range(max(_ONE, math.floor(mass / upper / FACTOR_STEP)), most)
+    found = bisect_left(
+        steps, True, key=lambda n: amount.word(round(n * FACTOR_STEP, 6)) == "within"
+    )
+    return steps[found] if found < len(steps) else most
 
 
 def rescale(amounts: Sequence[Amount], factor: float | None = None) -> Rescale:

@@ -96,6 +96,15 @@ def test_an_uncertain_mass_needs_its_guard_band_more() -> None:
     assert factor == pytest.approx((0.318 + 1.96 * expanded / 2) / 0.303, abs=2e-5)
 
 
+def test_the_factor_is_judged_as_it_is_stated() -> None:
+    # At the bound the limits of the new target, rounded as they are kept, decide; not the exact ones.
+    line = Line("ginger", "ground ginger", "", 2**-6, 2**-10)
+    amount = Amount(line, 0.024519031703697954, 2**-14)
+    found = rescale([amount])
+
+    assert replace(amount, line=found.lines[0]).word() == "within"
+
+
 def test_a_mass_that_the_scale_can_never_decide_becomes_the_target() -> None:
     assert least_factor([Amount(FLOUR, 0.318, 0.01)]) == pytest.approx(1.06)
 
