@@ -2,6 +2,7 @@
 
 import { element } from "./draw.js";
 import { fixed, mass } from "./units.js";
+import { capital } from "./words.js";
 
 function grams(kg) {
   if (kg === null || kg === undefined) return "";
@@ -21,7 +22,7 @@ export function drawChanges(changes) {
   const heading = element("h2", {}, `What changed from version ${changes.from} to version ${changes.to}`);
   const rows = changes.lines.filter((line) => line.change !== "same").map(row);
   const others = changes.others.map((other) => element("li", {},
-    `${other.name.charAt(0).toUpperCase()}${other.name.slice(1)}: `,
+    `${capital(other.name)}: `,
     element("span", { className: "was" }, other.was ?? "nothing"), ` \u2192 ${other.now ?? "nothing"}`));
   const parts = [heading];
   if (rows.length === 0 && others.length === 0) parts.push(element("p", { className: "quiet" }, "Nothing that is weighed or done; only the way it is written."));

@@ -2,6 +2,7 @@
 
 import { element } from "./draw.js";
 import { celsius, duration, mass } from "./units.js";
+import { capital } from "./words.js";
 
 const KEEP = 80;
 
@@ -39,10 +40,6 @@ function addition(event, name) {
   const decimals = event.mass_kg < 0.02 ? 1 : 0;
   const word = { within: "within", over: "over", under: "under", undecidable: "this scale can\u2019t tell" }[event.verdict];
   return `${what}: ${mass(event.mass_kg, decimals)}${word ? `, ${word}` : ""}.`;
-}
-
-function capital(text) {
-  return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
 const LOUD = new Set(["alert", "safety.cooling", "oven.drift", "bake.in", "bake.out", "bake.reached", "cooling.reached", "batch.opened", "batch.closed"]);

@@ -5,6 +5,7 @@ import { element } from "./draw.js";
 import { smallMeasure } from "./measure.js";
 import { asksForRecovery } from "./recovery.js";
 import { mass } from "./units.js";
+import { into } from "./words.js";
 
 const COARSE_KG = 0.01;
 
@@ -53,7 +54,7 @@ export function drawLines(list, state, choose) {
     }
     if (line.bowl !== bowl) {
       bowl = line.bowl;
-      if (bowl) rows.push(element("li", { className: "bowl" }, `into ${/^(the|a)\b/.test(bowl) ? bowl : `the ${bowl} bowl`}`));
+      if (bowl) rows.push(element("li", { className: "bowl" }, into(bowl)));
     }
     rows.push(row(list, line, state, line.key === now, choosable ? choose : null));
   }

@@ -1,12 +1,9 @@
 // Ways back from an over-pour: what the kitchen log offers, each with its button and its sentence.
 
 import { element } from "./draw.js";
+import { capital } from "./words.js";
 
 const LABELS = { leave: "Leave it", "take back": "Take back", rescale: "Make all larger" };
-
-function capital(text) {
-  return text.charAt(0).toUpperCase() + text.slice(1);
-}
 
 /** What the button says; the sentence beside it does not say it again. */
 function worded(choice, name) {

@@ -6,6 +6,7 @@ import { ahead, arrange, captions, milestonesOf } from "./ahead.js";
 import { Curve } from "./curves.js";
 import { redraw, scale, shape, textWidth } from "./draw.js";
 import { celsius } from "./units.js";
+import { capital } from "./words.js";
 
 const STEPS_MIN = [1, 2, 5, 10, 15, 30, 60, 120, 240, 480];
 const STAGE_WORDS = { weighing: "weighing", baking: "baking", cooling: "cooling", ready: "ready" };
@@ -267,7 +268,7 @@ export class Ribbon {
     this.svg.setAttribute("aria-label", `Ribbon: ${text}. The arrow keys read values off it.`);
     this.told.replaceChildren(...words.map((word) => {
       const row = document.createElement("li");
-      row.textContent = `${word.charAt(0).toUpperCase()}${word.slice(1)}.`;
+      row.textContent = `${capital(word)}.`;
       return row;
     }));
     this.told.parentElement.hidden = words.length === 0;

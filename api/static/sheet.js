@@ -3,8 +3,8 @@
 import { element } from "./draw.js";
 import { ratioMeasure } from "./measure.js";
 import { fixed, mass } from "./units.js";
+import { capital, into } from "./words.js";
 
-const FINE_KG = 0.02;
 const FIT_WORDS = {
   "other scale": (remedy) => `on ${remedy.scale}`,
   count: () => "by count",
@@ -15,14 +15,10 @@ const FIT_WORDS = {
   "another bowl": () => "in another bowl",
 };
 
-function capital(text) {
-  return text.charAt(0).toUpperCase() + text.slice(1);
-}
-
-/** Grams as a bench reads them: tenths for little things and where the target has them. */
+/** Grams as a bench reads them: tenths below a kilogram, where there are any. */
 function grams(kg) {
   const whole = Math.abs(kg * 1000 - Math.round(kg * 1000)) < 0.05;
-  return mass(kg, whole || kg >= 1 ? 0 : kg < FINE_KG || kg < 1 ? 1 : 0);
+  return mass(kg, whole || kg >= 1 ? 0 : 1);
 }
 
 /** A spread or a tolerance: two figures at most. */
@@ -83,7 +79,7 @@ function table(parts) {
   for (const line of sheet.lines) {
     if (line.bowl !== bowl) {
       bowl = line.bowl;
-      if (bowl) rows.push(element("tr", { className: "bowl" }, element("th", { colSpan: columns.length, scope: "rowgroup" }, `into ${/^(the|a)\b/.test(bowl) ? bowl : `the ${bowl} bowl`}`)));
+      if (bowl) rows.push(element("tr", { className: "bowl" }, element("th", { colSpan: columns.length, scope: "rowgroup" }, into(bowl))));
     }
     rows.push(row(line, fits[line.key], shows, flour));
     const notes = besides(line);

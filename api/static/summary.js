@@ -3,6 +3,7 @@
 import { element } from "./draw.js";
 import { milestonesOf } from "./ahead.js";
 import { celsius, duration, fixed } from "./units.js";
+import { capital } from "./words.js";
 
 /** Draw the summary of a batch whose milestones are all reached, or that was closed. */
 export function drawSummary(box, state, clock) {
@@ -19,10 +20,6 @@ export function drawSummary(box, state, clock) {
     element("tbody", {}, ...rows, ovenRow(state)),
   )];
   box.replaceChildren(...parts);
-}
-
-function capital(text) {
-  return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
 function milestoneRow(m, clock) {
