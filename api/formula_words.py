@@ -206,7 +206,7 @@ def _balance(sheet: Sheet) -> None:
             for ratio in sheet.balance.ratios
         ],
     )
-    outside = [r.sentence for r in sheet.balance.ratios if r.stands in ("below", "above")]
+    outside = [ratio.sentence for ratio in sheet.balance.outside]
     flour = sheet.balance.flour_asked
     texts = [
         *outside,

@@ -173,12 +173,13 @@ class Formulary:
             )
         text = document.text.replace("\r\n", "\n") or None
         body = json.dumps(document.content, ensure_ascii=False)
+        content = json.loads(body)
         with self._writing() as connection:
             formula, address = self._formula(connection, name)
             for row in connection.execute(f"{_VERSION} WHERE f.id = ? ORDER BY 3", (formula,)):
                 known = _saved(row)
                 if (text is not None and known.text == text) or (
-                    text is None and known.content == json.loads(body)
+                    text is None and known.content == content
                 ):
                     return known, False
             version = (
@@ -194,7 +195,7 @@ class Formulary:
                 " VALUES (?, ?, ?, ?, ?)",
                 (formula, version, now_us, text, body),
             )
-            return SavedFormula(name, address, version, now_us, text, json.loads(body)), True
+            return SavedFormula(name, address, version, now_us, text, content), True
 
     def names(self) -> list[SavedName]:
         """Every formula by name, with its latest version."""

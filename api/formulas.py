@@ -97,12 +97,12 @@ def scales_told(
     plan_file: Path | None, resolution: str | None, accuracy_class: str | None
 ) -> Mapping[str, ScaleFacts]:
     """Role → facts of the scales that a plan or the options name; empty where neither does."""
-    from logger.plan import ScaleFacts
+    from logger.plan import ScaleFacts, is_scale
     from logger.quantity import mass_kg
 
     if plan_file is not None:
         plan = opened_plan(plan_file)
-        roles = sorted({r for r in plan.channels.values() if r.partition(" ")[0] == "scale"})
+        roles = sorted({r for r in plan.channels.values() if is_scale(r)})
         return {role: plan.scales.get(role, ScaleFacts()) for role in roles}
     if resolution is None:
         return {}
@@ -115,15 +115,15 @@ def scales_told(
 def show(file: Path, as_json: bool) -> None:
     """Show the whole sheet of FILE: grams, percentages, balance, allergens, energy, cost."""
     from api.formula_words import say_sheet
-    from api.sheets import sheet_of
+    from api.sheets import fill_words, sheet_of
     from logger.formula.sheet import sheet
 
     one = opened(file)
-    parts = sheet_of(one.formula, one.pantry, {})
     if as_json:
-        say(parts)
+        say(sheet_of(one.formula, one.pantry, {}))
         return
-    say_sheet(one.formula, sheet(one.formula, one.pantry), parts["fill"])
+    found = sheet(one.formula, one.pantry)
+    say_sheet(one.formula, found, fill_words(one.formula.makes, found))
 
 
 @formula.command("diff")

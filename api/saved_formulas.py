@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from api.failure import MissingOrBusy, UnusableFile
+from api.formula_files import AS_JSON
 
 if TYPE_CHECKING:
     from api.formulary import SavedFormula
@@ -21,7 +22,6 @@ DATA = click.option(
     required=True,
     help="Folder of the kitchen's saved formulas and own ingredients.",
 )
-AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON document, nothing else.")
 
 
 @click.command()

@@ -13,8 +13,8 @@ from logger.formula.diff import step_text
 from logger.formula.kinds import weighed
 from logger.formula.pans import PanError, describe, fill
 from logger.formula.pantry import Pantry
-from logger.formula.sheet import sheet
-from logger.plan import Formula, Makes, Plan, ScaleFacts
+from logger.formula.sheet import Sheet, sheet
+from logger.plan import Formula, Makes, Plan, ScaleFacts, is_scale
 from logger.weighing.fit import fit
 from logger.weighing.oiml import BOUNDS
 
@@ -42,7 +42,7 @@ def sheet_of(formula: Formula, pantry: Pantry, scales: Mapping[str, ScaleFacts])
     return {
         "sheet": found.to_json(),
         "makes": makes_words(formula.makes),
-        "fill": _fill(formula.makes, found.deposit.per_pan_kg if found.deposit else None),
+        "fill": fill_words(formula.makes, found),
         "steps": [step_text(step) for step in formula.steps],
         "fit": [one.to_json() for one in fit(formula.lines, scales, pantry)] if scales else [],
     }
@@ -65,7 +65,9 @@ def makes_words(makes: Makes) -> str:
     return "; ".join(part for part in (out, portions) if part)
 
 
-def _fill(makes: Makes, per_pan_kg: float | None) -> str | None:
+def fill_words(makes: Makes, found: Sheet) -> str | None:
+    """How full the pans are with what the sheet puts into each; None where it is not known."""
+    per_pan_kg = found.deposit.per_pan_kg if found.deposit else None
     if makes.pan is None or per_pan_kg is None or per_pan_kg <= 0:
         return None
     try:
@@ -81,7 +83,7 @@ def scales_of(
     told = _announced(states, live)
     out: dict[str, ScaleFacts] = {}
     for name, role in plan.channels.items():
-        if role.partition(" ")[0] == "scale":
+        if is_scale(role):
             facts = plan.scales.get(role, ScaleFacts())
             own = told.get(name, ScaleFacts())
             out[role] = replace(

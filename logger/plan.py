@@ -62,9 +62,24 @@ class Line:
         return self.target_kg + self.tolerance_kg
 
 
+def is_scale(role: str) -> bool:
+    """Whether a channel's role is that of a scale: ``scale``, ``scale 2``."""
+    return role.partition(" ")[0] == "scale"
+
+
+# The dimensions that each shape of pan has, besides its depth.
+SHAPES: dict[str, tuple[str, ...]] = {
+    "round": ("diameter_m",),
+    "rectangle": ("length_m", "width_m"),
+    "ring": ("diameter_m", "inner_m"),
+    "loaf": ("length_m", "width_m"),
+    "cups": ("count", "diameter_m"),
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Pan:
-    """A pan. `shape`: round, rectangle, ring, loaf, cups; dimensions not of the shape are None.
+    """A pan. `shape` is one of `SHAPES`; dimensions not of the shape are None.
 
     Dimensions are of the base, inside; a ``top_…`` is of the rim, where the sides slope.
     """

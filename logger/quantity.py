@@ -127,6 +127,15 @@ class Amount:
     unit: str
 
 
+def exact(number: float) -> Fraction:
+    """The decimal that a float is written as, exactly: 0.24 kg is 24/100 and no hair else.
+
+    >>> exact(0.24)
+    Fraction(6, 25)
+    """
+    return Fraction(repr(float(number)))
+
+
 def amount(text: str) -> Amount:
     """Number and unit of an amount as written.
 

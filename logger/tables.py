@@ -7,7 +7,7 @@ from typing import Any
 
 from logger.document import Where
 from logger.keys import Keys
-from logger.plan import Milestone, Pan
+from logger.plan import SHAPES, Milestone, Pan
 from logger.quantity import (
     duration_s,
     length_m,
@@ -15,13 +15,6 @@ from logger.quantity import (
     temperature_difference_k,
 )
 
-SHAPES: dict[str, tuple[str, ...]] = {
-    "round": ("diameter",),
-    "rectangle": ("length", "width"),
-    "ring": ("diameter", "inner"),
-    "loaf": ("length", "width"),
-    "cups": ("count", "diameter"),
-}
 MATERIALS = ("aluminium", "dark", "tinplate", "glass", "silicone", "steel", "ceramic", "paper")
 # The base and, where the sides slope, the rim.
 LENGTHS = (
@@ -38,7 +31,7 @@ def read_pan(r: Keys, at: Where, table: Mapping[str, Any]) -> Pan:
     """
     shape = r.word((*at, "shape"), table, tuple(SHAPES)) or "round"
     lengths = {key: r.positive((*at, key), table, length_m, "200 mm") for key in LENGTHS}
-    for needed in SHAPES.get(shape, ()):
+    for needed in (name.removesuffix("_m") for name in SHAPES.get(shape, ())):
         if needed != "count" and lengths[needed] is None:
             r.warnings.append(f"a {shape} pan without {needed}; its size is not used")
     return Pan(

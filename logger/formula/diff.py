@@ -11,8 +11,9 @@ from typing import Any
 
 from logger.formula.kinds import Table, kinded
 from logger.formula.pans import describe
-from logger.formula.percent import exact, percentages
+from logger.formula.percent import percentages
 from logger.plan import Formula, Line, Makes, MixingStep
+from logger.quantity import exact
 
 # Of a line that was neither added nor removed.
 _WORDS: dict[str, Callable[[Line], object]] = {

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from logger.formula.kinds import Table, kinded, listed
-from logger.formula.percent import exact
 from logger.formula.scaling import Scaled, cautions, counted, pieces_text, said_factor, scaled_line
 from logger.plan import Formula, Line, Makes
+from logger.quantity import exact
 
 _EGG = re.compile(r"\b(?:eggs?|yolks?|whites?)\b", re.IGNORECASE)
 # Of the published weights of an egg the one that a formula without a size means.

@@ -18,7 +18,6 @@ from logger.formula.portions import (
     Measure,
     choose_piece,
     choose_volume,
-    exact,
     known_measures,
     measures_of,
     spoken,
@@ -27,7 +26,7 @@ from logger.formula.preparation import NEUTRAL, PREPARATIONS
 from logger.formula.spread import Spread, spread_of
 from logger.formula.written import Part, parts_of
 from logger.ingredient import Ingredient
-from logger.quantity import VOLUME, AmountError
+from logger.quantity import VOLUME, AmountError, exact
 
 # More pieces than this without a word are grams forgotten ("240" of eggs), not a count.
 MOST_PIECES = 60

@@ -10,7 +10,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from logger.plan import Pan
+from logger.plan import SHAPES, Pan
 from logger.quantity import AmountError, amount, length_m
 from logger.remedy import WithRemedy
 
@@ -46,15 +46,6 @@ FILL: dict[str, tuple[float, float]] = {
 }
 KIND = "layer"  # what is assumed where nobody says
 
-SHAPES = ("round", "rectangle", "ring", "loaf", "cups")
-_BASE = {
-    "round": ("diameter_m",),
-    "rectangle": ("length_m", "width_m"),
-    "ring": ("diameter_m", "inner_m"),
-    "loaf": ("length_m", "width_m"),
-    "cups": ("count", "diameter_m"),
-}
-
 
 class PanError(WithRemedy):
     """A pan whose size is not known well enough."""
@@ -83,7 +74,7 @@ def parse_pan(text: str) -> Pan:
     if shape not in SHAPES:
         raise PanError(f"{shape or text!r} is no shape of a pan", EXAMPLES)
     parts = _CROSS.split(rest.replace("/", " x ") if shape == "ring" else rest)
-    names = (*_BASE[shape], "depth_m")
+    names = (*SHAPES[shape], "depth_m")
     if len(parts) != len(names):
         wanted = " x ".join(name.removesuffix("_m") for name in names)
         raise PanError(f"{text!r} does not give {wanted}", EXAMPLES)
@@ -145,9 +136,9 @@ def _area_m2(pan: Pan, share: float) -> float:
 
 
 def _check(pan: Pan) -> None:
-    if pan.shape not in _BASE:
+    if pan.shape not in SHAPES:
         raise PanError(f"a {pan.shape!r} pan has no known geometry", EXAMPLES)
-    for name in _BASE[pan.shape]:
+    for name in SHAPES[pan.shape]:
         value = getattr(pan, name)
         if value is None or not (0 < value < math.inf):
             raise PanError(f"the {pan.shape} pan has no {name.removesuffix('_m')}", EXAMPLES)
@@ -321,7 +312,7 @@ def describe(pan: Pan) -> str:
     >>> describe(parse_pan("cups 12 x 50 mm x 35 mm"))
     'cups 12 x 50 x 35 mm'
     """
-    values = [getattr(pan, name) for name in (*_BASE.get(pan.shape, ()), "depth_m")]
+    values = [getattr(pan, name) for name in (*SHAPES.get(pan.shape, ()), "depth_m")]
     sizes = [str(v) if isinstance(v, int) else f"{v * 1e3:.6g}" for v in values if v is not None]
     joined = " x ".join(sizes)
     if pan.shape == "ring" and len(sizes) >= 2:

@@ -51,15 +51,6 @@ class Percentages:
     total: Fraction | None
 
 
-def exact(number: float) -> Fraction:
-    """The decimal that a float is written as, exactly: 0.24 kg is 24/100 and no hair else.
-
-    >>> exact(0.24)
-    Fraction(6, 25)
-    """
-    return Fraction(repr(float(number)))
-
-
 def percentages(masses_kg: Mapping[str, Fraction], flours: Collection[str]) -> Percentages:
     """Percentages of the masses, of which the lines in `flours` are flour.
 

@@ -7,17 +7,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
+from logger.formula.pantry import SIZES
 from logger.formula.preparation import NEUTRAL, PREPARATIONS, words_of
 from logger.formula.written import Part
 from logger.ingredient import Ingredient, Portion
-from logger.quantity import MASS, VOLUME, AmountError, amount, volume_unit
+from logger.quantity import MASS, VOLUME, AmountError, amount, exact, volume_unit
 
 PACKAGES = frozenset(
     ("stick", "pat", "envelope", "packet", "package", "can", "container", "bar", "box", "cake",
      "loaf", "square", "cube", "carton", "jar", "tub", "block", "serving")
 )  # fmt: skip
 METRIC = frozenset(("ml", "cl", "dl", "l"))
-_SIZES = frozenset(("extra", "jumbo", "large", "medium", "small", "mini"))
 _ASIDE = frozenset(("oz", "serving", "yield"))
 _SERVING = re.compile(r"^serving\s+(?=[\d.])")
 _FIRST = re.compile(r"^([^\W\d_]+(?: oz| ounce| pint| cup| tablespoon| teaspoon)?)\b[\s,]*")
@@ -56,11 +56,6 @@ class Measure:
 
     def __str__(self) -> str:
         return f"{spoken(self.portion.amount)} {self.portion.words} = {self.portion.mass_g:g} g"
-
-
-def exact(number: float) -> Fraction:
-    """A published decimal as it is printed, not as the nearest binary number."""
-    return Fraction(repr(number))
 
 
 def spoken(number: float | Fraction) -> str:
@@ -127,7 +122,7 @@ def own_words(ingredient: Ingredient, name: str) -> frozenset[str]:
     """Words of the ingredient's names, which an amount may repeat: ``3 egg yolks``."""
     texts = (name, ingredient.name, *ingredient.aliases)
     words = {singular(w) for text in texts for w in re.findall(r"[^\W\d_]+", text.casefold())}
-    return frozenset(words) - _SIZES
+    return frozenset(words) - SIZES
 
 
 def choose_volume(
@@ -208,4 +203,4 @@ def known_measures(ingredient: Ingredient) -> str:
     return f"weigh it, or write one of: {'; '.join(known)}"
 
 
-__all__ = ["Measure", "choose_piece", "choose_volume", "exact", "known_measures", "measures_of"]
+__all__ = ["Measure", "choose_piece", "choose_volume", "known_measures", "measures_of"]

@@ -16,9 +16,9 @@ from logger.formula.pans import (
     fill,
     volume_m3,
 )
-from logger.formula.percent import exact
 from logger.formula.scaling import Scaled, ScalingError, by_factor, said_factor, total_kg
 from logger.plan import Formula, Makes, Pan
+from logger.quantity import exact
 
 
 def scale_to_pans(

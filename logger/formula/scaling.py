@@ -14,14 +14,13 @@ from fractions import Fraction
 from logger.formula.kinds import Table, kinded, listed, weighed
 from logger.formula.leavening import is_chemical
 from logger.formula.pans import PanError, fill
-from logger.formula.percent import exact
+from logger.formula.reader import LARGEST_KG
 from logger.formula.tolerance import FLOOR_KG, default_tolerance_kg
 from logger.formula.written import parts_of
 from logger.plan import Formula, Line, Makes
-from logger.quantity import AmountError
+from logger.quantity import AmountError, exact
 from logger.remedy import WithRemedy
 
-LARGEST_KG = 1000.0  # as the reader of formulas: more than a kitchen weighs
 # Beyond these factors leaveners do not act in proportion any more (common practice).
 LEAVENING_SPAN = (Fraction(1, 4), Fraction(4))
 DIVISION_KG = 0.001  # a bench scale's, for warnings only

@@ -16,8 +16,9 @@ from logger.formula.balance import Balance, balance, family_words
 from logger.formula.composition import Energy, Whole, composition
 from logger.formula.cost import Cost, cost
 from logger.formula.kinds import Kinded, Table, kinded, listed, weighed
-from logger.formula.percent import exact, missing_flour, percentages
+from logger.formula.percent import missing_flour, percentages
 from logger.plan import Formula
+from logger.quantity import exact
 
 # A deposit that leaves more than this share of the batter over, or is this short, is said (ours).
 DEPOSIT_SLACK = 0.01

@@ -11,7 +11,7 @@ from logger.events import (
     WeighingRemoved,
     WeighingScale,
 )
-from logger.plan import Plan
+from logger.plan import Plan, is_scale
 from logger.weighing.ledger import Ledger
 from logger.weighing.mending import Mending
 from logger.weighing.pieces import TRIFLE_KG, Piece
@@ -41,8 +41,8 @@ class Weighing:
 
     Args:
         plan: its lines in their order (None: every rest after a rise is an addition of its own),
-            what it says of the scale, and its channels, of which those whose role starts with
-            ``scale`` are followed.
+            what it says of the scale, and its channels, of which those in the role of a scale are
+            followed.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -59,7 +59,7 @@ class Weighing:
 
     def on_reading(self, reading: Reading, role: str) -> list[Body]:
         """A reading; only those of scales matter here."""
-        if not role.startswith("scale") or reading.unit != "kg":
+        if not is_scale(role) or reading.unit != "kg":
             return []
         scale = self._scales.scale(reading.name, role)
         signals = scale.feed(reading)

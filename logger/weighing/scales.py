@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from logger.plan import NO_SCALE_FACTS, Line, ScaleFacts
+from logger.plan import NO_SCALE_FACTS, Line, ScaleFacts, is_scale
 from logger.weighing.choice import Choice, choose
 from logger.weighing.expectation import awaited, plausible, takeable_kg, unfinished
 from logger.weighing.ledger import Ledger
@@ -17,7 +17,7 @@ class Scales:
     """The scales that are followed.
 
     Args:
-        channels: SenML name → role; those whose role starts with ``scale`` are followed.
+        channels: SenML name → role; those in the role of a scale are followed.
         facts: role → what the plan says of that scale.
         ledger: what the lines have, by which a scale tells an addition from a container.
     """
@@ -29,7 +29,7 @@ class Scales:
         self._ledger = ledger
         self._scales: dict[str, Scale] = {}
         for name, role in channels.items():
-            if role.startswith("scale"):
+            if is_scale(role):
                 self.scale(name, role)
 
     def scale(self, name: str, role: str) -> Scale:

@@ -11,7 +11,8 @@ from fractions import Fraction
 
 import pytest
 
-from logger.formula.percent import NoFlourError, exact, flour_for, percentages
+from logger.formula.percent import NoFlourError, flour_for, percentages
+from logger.quantity import exact
 
 LAYER_CAKE = {
     "flour": Fraction(500), "sugar": Fraction(550), "shortening": Fraction(250), "egg": Fraction(300), "milk": Fraction(400),

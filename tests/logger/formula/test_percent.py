@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from kitchen_lines import BAKE, FROSTING, PEAR_AND_GINGER, TWO_ROUND_PANS, formula, pantry
 
 from logger.formula.kinds import kinded
-from logger.formula.percent import exact, missing_flour, percentages
+from logger.formula.percent import missing_flour, percentages
 from logger.plan import Makes, MixingStep, Pan
+from logger.quantity import exact
 
 GRAMS = st.integers(1, 5_000_000).map(lambda n: Fraction(n, 1000))
 MASSES = st.dictionaries(st.sampled_from("abcdefgh"), GRAMS, min_size=1)
