@@ -19,9 +19,9 @@ from logger.thermal.design_points import Array
 REFERENCE_EXCESS_K = 30.0  # at which `loss` is the dry rate
 # (p(50 °C) − p(23 °C)) / 27 K in kPa/K: at which `evaporation` is a share of the dry loss.
 REFERENCE_SLOPE_KPA_PER_K = 0.353
-# How far the air is from what a crust would saturate it to, 1 − humidity/water activity: indoor air
-# of 30–60 % (the usual range of comfort), crust of 0.4–0.85 (common practice).
-DRYNESS = 0.25
+# How far the air is from what a cake would saturate it to, 1 − humidity/water activity: indoor air
+# of 30–60 % (the usual range of comfort), cakes of 0.73–0.94 (common tables of water activity).
+DRYNESS = 0.45
 WARM_C, HOT_SPAN_K = 45.0, 50.0  # where moist crumb begins to conduct better, and over how much
 
 
@@ -42,6 +42,7 @@ class Rates:
         expansion: height of the crumb over that of its batter.
         walls: share of the heating that grows with the height.
         sides: what reaches the core from the sides over what does from top and bottom.
+        dryness: how far the air is from what the cake would saturate it to, a share.
     """
 
     exchange: Array
@@ -56,6 +57,7 @@ class Rates:
     expansion: Array
     walls: float
     sides: float
+    dryness: float = DRYNESS
 
 
 def vapour_pressure_kpa(celsius: Array) -> Array:
@@ -86,7 +88,9 @@ def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
     warm = np.minimum(outer, 105.0)
     slope = (vapour_pressure_kpa(warm) - vapour_pressure_kpa(warm - signed)) / signed
     vapour = 3.0 * rates.loss * rates.evaporation / REFERENCE_SLOPE_KPA_PER_K
-    return 3.0 * rates.loss * dry + vapour * slope, vapour * DRYNESS * vapour_pressure_kpa(air)
+    return 3.0 * rates.loss * dry + vapour * slope, vapour * rates.dryness * vapour_pressure_kpa(
+        air
+    )
 
 
 def _exchange(sum_of_two: Array, rates: Rates) -> Array:

@@ -7,6 +7,8 @@ of whole numbers.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -73,23 +75,34 @@ class Disturbances:
     """Standard normal disturbances of the members, another row at each call.
 
     Member and call number are scrambled by the finaliser of SplitMix64 (Steele, Lea & Flood 2014),
-    so that rows and members are as good as independent, and always the same.
+    so that rows and members are as good as independent, and always the same. After `ROWS` calls
+    the rows come again, shifted along the members.
     """
 
+    ROWS, SHIFT = 251, 89
+
     def __init__(self, members: int) -> None:
-        self._members = members
+        self._rows = _rows(members, self.ROWS)
         self._calls = 0
 
     def next(self) -> Array:
         """A row of shape (members,), mean 0 and standard deviation 1."""
-        start = self._calls * self._members + 1
+        again, row = divmod(self._calls, self.ROWS)
         self._calls += 1
-        x = np.arange(start, start + self._members, dtype=np.uint64)
-        x *= np.uint64(0x9E3779B97F4A7C15)
-        x = (x ^ (x >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-        x = (x ^ (x >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-        x ^= x >> np.uint64(31)
-        z = normal_quantile(((x >> np.uint64(11)).astype(np.float64) + 0.5) / 2.0**53)
-        z -= z.mean()
-        z /= z.std()
-        return z
+        out = self._rows[row]
+        return np.roll(out, again * self.SHIFT) if again else out
+
+
+@lru_cache(maxsize=4)
+def _rows(members: int, count: int) -> Array:
+    x = np.arange(1, count * members + 1, dtype=np.uint64)
+    x *= np.uint64(0x9E3779B97F4A7C15)
+    x = (x ^ (x >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    x = (x ^ (x >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    x ^= x >> np.uint64(31)
+    u = ((x >> np.uint64(11)).astype(np.float64) + 0.5) / 2.0**53
+    z = normal_quantile(u).reshape(count, members)
+    z -= z.mean(axis=1, keepdims=True)
+    z /= z.std(axis=1, keepdims=True)
+    z.flags.writeable = False
+    return z

@@ -20,6 +20,7 @@ from logger.thermal.cake_model import Rates, step, surface
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.particles import Particles
 from logger.thermal.priors import Priors
+from logger.thermal.rounding import rounded
 
 MEMBERS = 360
 # Rows of the state.
@@ -164,12 +165,21 @@ class Ensemble:
             self._take_over()
 
     def leave_oven(self) -> None:
-        """From now on the cake cools; what the tip has is called the core."""
+        """From now on the cake cools; what the tip has is called the core.
+
+        Batter rises and sets, and steam carries heat in it; how that went tells of the crumb's
+        exchange about as well as the plan does, so each counts half.
+        """
         self.x[CORE] = self.at_tip()
+        p = self._priors
+        centre, spread = math.log(p.exchange_per_s[0]), p.exchange_per_s[1]
         if self.in_oven:
-            p = self._priors
-            self.x[EXCHANGE] += math.log(p.exchange_per_s[0] / p.bake.exchange_per_s[0])
+            self.x[EXCHANGE] += centre - math.log(p.bake.exchange_per_s[0])
         self.in_oven, self.changed_s, self._bake = False, self.t_s, None
+        left = 0.5 * (self.x[EXCHANGE] - centre)
+        self.x[EXCHANGE] = centre + left
+        self.loosen(EXCHANGE, math.sqrt(max(spread**2 - float(left.std()) ** 2, 0.0)))
+        self.x[PROBE] = self._probe_sd_k() * self._z[PROBE]
 
     def start_cooling(self, core_c: float, air_c: float) -> None:
         """Cells of a cake that has been cooling for an unknown while.
@@ -191,6 +201,26 @@ class Ensemble:
         self.x[CORE] = core_c + 0.4 * self._z[CORE]
         self.x[OUTER] = np.maximum(self.x[PLATEAU], self.x[CORE]) - 2.0
         self.x[MIDDLE] = (self.x[CORE] + self.x[OUTER]) / 2 + self._z[MIDDLE]
+
+    def start_over(self, core_c: float, air_c: float) -> None:
+        """What was followed was not this crumb: its own temperature, and the plan's rates again."""
+        p = self._priors
+        for row, (centre, spread) in ((EXCHANGE, p.exchange_per_s), (LOSS, p.loss_per_s)):
+            self.x[row] = math.log(centre) + spread * self._z[row]
+        self.start_cooling(core_c, air_c)
+
+    def reopen_loss(self, spread: float, shift: float, reach: float) -> None:
+        """Another loss from now on: about as now, and still what a cake like the plan's can have.
+
+        Args:
+            spread, shift: of its logarithm, from what it is now.
+            reach: how far the logarithm may be from the plan's, whatever the place.
+        """
+        now = self.x[LOSS]
+        near, far = spread**-2.0, reach**-2.0
+        pull = far / (near + far)
+        back = pull * (math.log(self._priors.loss_per_s[0]) - float(now.mean()))
+        self.loosen(LOSS, (near + far) ** -0.5, shift + back)
 
     def spread_air(self, sd_k: float, mean_k: float = 0.0) -> None:
         """How far the air around the cake may be from the air that is known."""
@@ -286,7 +316,7 @@ class Ensemble:
             # Heavy tails: beyond the limit the error is taken to be as large as it looks.
             error += (variance + error) * ((size / OUTLIER) ** 2 - 1.0)
         total = variance + error
-        self.log_likelihood, shift, left = _rounded(innovation, step_k, math.sqrt(total))
+        self.log_likelihood, shift, left = rounded(innovation, step_k, math.sqrt(total))
         # A reading without rounding that would teach as much: its error and its innovation.
         innovation, total = shift / (1.0 - left), total / (1.0 - left)
         error = total - variance
@@ -321,31 +351,14 @@ class Ensemble:
         """The members' disturbances of the time to come: of the rate, and of the air."""
         return self._z[FUTURE_RATE], self._z[FUTURE_AIR]
 
+    def probe_errors(self) -> Array:
+        """The members' standard normal errors of the probe."""
+        out: Array = self._z[PROBE]
+        return out
+
     def doubt_now(self) -> float:
         """Relative error of the rates that no time has passed for yet."""
         if self.in_oven:
             return self._doubt + FUTURE_OVEN_RATE
         age = self.t_s - self.changed_s
         return self._doubt + FUTURE_AFTER_CHANGE * math.exp(-age / CHANGE_FADES_S)
-
-
-def _rounded(innovation: float, step: float, sd: float) -> tuple[float, float, float]:
-    """What a rounded reading says of a normal quantity with standard deviation `sd`.
-
-    Rounding is no noise: it errs to the same side until the cake has cooled by a step. All that is
-    known is that the quantity lies within half a step of what was read (a normal law cut off on
-    both sides).
-
-    Returns:
-        The logarithm of the likelihood, the shift of the mean, and the share of variance left.
-    """
-    if step < 0.2 * sd:
-        z = innovation / sd
-        return -0.5 * z * z - math.log(sd), innovation, 0.0
-    a, b = (innovation - 0.5 * step) / sd, (innovation + 0.5 * step) / sd
-    mass = 0.5 * (math.erf(b / math.sqrt(2.0)) - math.erf(a / math.sqrt(2.0)))
-    at_a, at_b = (math.exp(-0.5 * x * x) / math.sqrt(2.0 * math.pi) for x in (a, b))
-    shift = (at_a - at_b) / mass
-    left = 1.0 + (a * at_a - b * at_b) / mass - shift * shift
-    per_k = mass / step * math.sqrt(2.0 * math.pi)
-    return math.log(per_k), sd * shift, min(max(left, 0.0), 0.999)

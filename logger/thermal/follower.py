@@ -26,6 +26,8 @@ BACK_K, BACK_SD, BACK_S = 3.0, 3.0, 20.0
 NEW_PLACE_S, NEW_PLACE_K, NEW_PLACE_RANGE_K = 240.0, 0.2, 12.0
 SETTLE_AFTER_MARK_S = 45.0
 STUCK_K = 0.5
+# Within one cake no two places are further apart once the outside has cooled a little.
+OTHER_CRUMB_K = 25.0
 COARSE_K = 0.3  # steps of a probe from which it matters where within a step the core is
 
 
@@ -244,8 +246,13 @@ class Follower:
     def _settle(self, t_s: float, celsius: float) -> None:
         e = self.ensemble
         if e is not None:
-            e.advance(t_s, self.air.air_c(t_s, e.in_oven))
-            e.settle_on(celsius)
+            air_c = self.air.air_c(t_s, e.in_oven)
+            e.advance(t_s, air_c)
+            if not e.in_oven and abs(celsius - e.core()[0]) > OTHER_CRUMB_K:
+                e.start_over(celsius, air_c)
+            else:
+                e.settle_on(celsius)
+            self.rivals.begin(e)
         self.astray, self._resettle_s, self.course = False, None, None
         self._off.clear()
         self.level_since_s = t_s

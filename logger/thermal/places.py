@@ -13,6 +13,8 @@ UNMOULDED, BARED = "out of pan, on rack", 1.5
 # Of the moves within a room the faster ones (out of the pan, a fan, a draught) are the more
 # frequent; the way back is as likely as the way there.
 UNTOLD_SHIFT, UNTOLD_SPREAD = 0.15, 0.45
+# No place loses much more than a fan or less than a counter (places' factors, and the prior's own).
+REACH = 0.6
 
 
 def move(e: Ensemble, air: Surroundings, place: str | None, t_s: float) -> None:
@@ -40,10 +42,10 @@ def leave_for(e: Ensemble, air: Surroundings, here: str | None, there: str | Non
     if there in COLD_AIR or here in COLD_AIR:
         before, _ = _factor(here, air)
         after, spread = _factor(there, air)
-        e.loosen(rows.LOSS, spread, math.log(after / before))
+        e.reopen_loss(spread, math.log(after / before), REACH)
         e.spread_air(air.spread_at_k(there), 0.5 if there in COLD_AIR else 0.0)
     else:
-        e.loosen(rows.LOSS, UNTOLD_SPREAD, UNTOLD_SHIFT)
+        e.reopen_loss(UNTOLD_SPREAD, UNTOLD_SHIFT, REACH)
     e.loosen(rows.EVAPORATION, 0.4)
 
 

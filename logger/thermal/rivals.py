@@ -21,13 +21,16 @@ from logger.thermal.priors import COLD_AIR
 from logger.thermal.surroundings import Surroundings
 
 # A cake is moved once or twice while it cools, and some of that is not told: about one untold move
-# in four hours, and one in three of them into the cold (common practice, no source).
-MOVES_PER_H, COLD_SHARE = 0.4, 0.3
+# in two or three hours, and one in three of them into the cold, one in two where the plan has a
+# refrigerator's channel (common practice, no source).
+MOVES_PER_H, COLD_SHARE, COLD_SHARE_WATCHED = 0.4, 0.3, 0.5
 # Fresh rivals come after about the time heat takes from cell to cell: before it nothing can show.
 SOONEST_S, LATEST_S = 240.0, 900.0
-KEEP, MOST = 5e-4, 8
-# Cold is worth supposing where it is so much colder than here.
-COLDER_K = 5.0
+# Of each kind so many stay, so that many a guess within the room does not crowd out the cold.
+KEEP, MOST_OF_A_KIND = 1e-4, 3
+# Cold is worth supposing where it is so much colder than here, and not just out of the oven: hot
+# cakes steam, nobody shuts them in (common practice), and the core still lags.
+COLDER_K, COLD_AFTER_S = 5.0, 1200.0
 
 
 @dataclass(slots=True)
@@ -59,7 +62,7 @@ class Rivals:
         self._air = air
         self.all: list[Rival] = []
         self._fresh_s = 0.0
-        self.marked_s = 0.0
+        self.marked_s = self.out_s = 0.0
 
     @property
     def lead(self) -> Ensemble | None:
@@ -68,6 +71,8 @@ class Rivals:
 
     def begin(self, ensemble: Ensemble) -> None:
         """One explanation only, as after a mark; its place is the one of the surroundings."""
+        if not self.all or ensemble.in_oven:
+            self.out_s = ensemble.t_s
         self.all = [Rival(ensemble, self._air.place)]
         self._fresh_s = self.marked_s = ensemble.t_s
 
@@ -80,6 +85,7 @@ class Rivals:
             rival.log_weight += e.log_likelihood
         lead = self.all[0]
         if lead.ensemble.in_oven:
+            self.out_s = t_s
             return False
         best = max(self.all, key=lambda r: r.log_weight)
         for rival in self.all:
@@ -102,13 +108,21 @@ class Rivals:
         if passed_s < every_s:
             return
         self._fresh_s = t_s
-        self.all = [r for r in self.all if r.log_weight > math.log(KEEP)][: MOST - 2]
+        self.all = [
+            rival
+            for kind in (True, False)
+            for rival in [r for r in self.all if (r.place in COLD_AIR) is kind][:MOST_OF_A_KIND]
+            if rival.log_weight > math.log(KEEP)
+        ]
+        self.all.sort(key=lambda r: -r.log_weight)
         moves = MOVES_PER_H * passed_s / 3600.0
         if lead.place not in COLD_AIR:
-            self._suppose(lead, None, moves * (1.0 - COLD_SHARE))
+            cold = COLD_SHARE_WATCHED if self._air.cold else COLD_SHARE
+            self._suppose(lead, None, moves * (1.0 - cold))
             cold_c = self._air.air_at_c(t_s, False, "refrigerator")
-            if self._air.air_at_c(t_s, False, None) - cold_c > COLDER_K:
-                self._suppose(lead, "refrigerator", moves * COLD_SHARE)
+            steams = t_s - self.out_s < COLD_AFTER_S
+            if not steams and self._air.air_at_c(t_s, False, None) - cold_c > COLDER_K:
+                self._suppose(lead, "refrigerator", moves * cold)
         else:
             self._suppose(lead, None, moves)
 

@@ -11,7 +11,7 @@ from logger.thermal import ensemble as rows
 from logger.thermal.ensemble import Ensemble
 from logger.thermal.follower import Follower, Note
 from logger.thermal.milestones import Hit, Milestones
-from logger.thermal.notice import Doors, cooling_since, hot_tip, way_in, way_out
+from logger.thermal.notice import HOT_C, Doors, cooling_since, hot_tip, way_in, way_out
 from logger.thermal.oven_probe import AIR_ABOVE_BOILING_K
 from logger.thermal.places import move
 from logger.thermal.priors import priors
@@ -319,7 +319,8 @@ class Thermal:
         core = f.track.at(out_s)
         if e is None or self._stage != OVEN:
             e = Ensemble(self._priors, out_s)
-            e.start_hot(core if core is not None else self._priors.plateau_c[0] - 2.0)
+            in_crumb = core is not None and core > HOT_C
+            e.start_hot(core if core is not None and in_crumb else self._priors.plateau_c[0] - 2.0)
             f.start(e)
         else:
             e.advance(out_s, self._air.air_c(out_s, True))
@@ -328,8 +329,8 @@ class Thermal:
                 e.loosen(rows.OUTER, 5.0, -8.0)
                 e.loosen(rows.MIDDLE, 2.0, -2.0)
         e.leave_oven()
-        e.loosen(rows.EXCHANGE, 0.25)
         e.spread_air(self._air.air_spread_k())
+        f.rivals.begin(e)
         f.course = None
         self._started, self._due_s = True, out_s
         self._enter(COOLING)
