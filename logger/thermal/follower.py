@@ -21,6 +21,7 @@ from logger.thermal.track import Track
 WINDOW_S, LATER_WINDOW_S, LATER_S = 30.0, 60.0, 1800.0
 # A level that is so far from what the ensemble expects is not the crumb it followed.
 ASTRAY_K, ASTRAY_SD = 5.0, 4.0
+LIES_K, STEADY_K = 3.0, 2.5  # from a room that may be assumed; room air comes and goes
 BACK_K, BACK_SD, BACK_S = 3.0, 3.0, 20.0
 # A new place is believed after so long, if it changes the way the cake does.
 NEW_PLACE_S, NEW_PLACE_K, NEW_PLACE_RANGE_K = 240.0, 0.2, 12.0
@@ -204,7 +205,8 @@ class Follower:
         start = max(self.level_since_s, t_s - NEW_PLACE_S)
         self._off = [(t, v) for t, v in self._off if t >= start]
         mean, sd = self._expected(t_s)
-        if abs(celsius - mean) <= BACK_K + BACK_SD * sd and not self._is_stuck():
+        near = abs(celsius - mean) <= BACK_K + BACK_SD * sd
+        if near and not self._is_stuck() and not self._lies_in_room(t_s, celsius):
             if self._near_since_s is None:
                 self._near_since_s = t_s
             if t_s - self._near_since_s >= BACK_S:
@@ -217,6 +219,18 @@ class Follower:
             self._settle(t_s, celsius)
             return [Note.NEW_PLACE, Note.BROKEN]
         return []
+
+    def _lies_in_room(self, t_s: float, celsius: float) -> bool:
+        """Whether a probe that left a cooling cake still reads the room's air, steadily.
+
+        The cake comes down to it in time; that does not put the probe back into it. Pushed in
+        again, a probe changes its reading.
+        """
+        e = self.ensemble
+        if e is None or e.in_oven or abs(celsius - self.air.room_c(t_s)) > LIES_K:
+            return False
+        values = [v for _, v in self._off]
+        return max(values) - min(values) < STEADY_K
 
     def _is_stuck(self) -> bool:
         """Whether the reading stands still while the cake, by all that is known, does not."""

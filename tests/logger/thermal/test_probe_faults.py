@@ -194,6 +194,23 @@ def test_a_probe_found_in_another_place_is_followed_there(kitchen, put_through: 
     assert said[-1].expected_at is not None
 
 
+def test_a_probe_left_lying_in_the_room_calls_no_milestone_however_long_it_lies(
+    kitchen, put_through: PutThrough
+) -> None:
+    pulled = kitchen.falls_to(75.0)
+    change = lambda t, v: 22.0 if t > pulled else v  # noqa: E731
+    entries = with_marks(kitchen, kitchen.readings(change=change))
+
+    events = put_through(kitchen.plan, entries)
+
+    late = [
+        e.body
+        for e in events
+        if isinstance(e.body, CoolingReached) and e.body.reached_at > kitchen.at(pulled)
+    ]
+    assert late == []
+
+
 def test_states_without_a_value_are_passed_over(kitchen, put_through: PutThrough) -> None:
     entries = with_marks(kitchen, kitchen.readings(to_s=600))
     open_circuit = Reading(
