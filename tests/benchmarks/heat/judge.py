@@ -149,7 +149,10 @@ def calls(
         off_k = float(point[here]) - goal
         if row["at"] is None:
             part = point[int(row["from"]) :][valid[int(row["from"]) :]]
-            near = (goal - float(part.max())) if bake else float(part.min()) - goal
+            low, high = (
+                (float(part.min()), float(part.max())) if len(part) else (goal + 9, goal - 9)
+            )
+            near = goal - high if bake else low - goal
             # Within the probe's own error of the target nobody can tell.
             outcome = "false" if near > 0.5 else "quiet"
             out.append(Call(draw, name, outcome, 0.0, off_k))
