@@ -123,6 +123,7 @@ class MilestoneView:
         forecast: the last one said.
         first_quarter: the last one said by a quarter of the way to it, once it is reached.
         trace: earlier forecasts, thinned to at most 40.
+        core: which core is the last, where there are several.
     """
 
     name: str
@@ -133,6 +134,7 @@ class MilestoneView:
     trace: list[dict[str, Any]] = field(default_factory=list)
     reached_at: float | None = None
     temperature_c: float | None = None
+    core: str | None = None
     _stride: int = 1
     _said: int = 0
     _all: list[dict[str, Any]] = field(default_factory=list)
@@ -144,6 +146,7 @@ class MilestoneView:
 
     def said(self, body: ev.Forecast) -> None:
         self.forecast = entry = dataclasses.asdict(body)
+        self.core = entry.get("core")
         self._all.append(entry)
         if self._said % self._stride == 0:
             self.trace.append(entry)
@@ -154,6 +157,7 @@ class MilestoneView:
 
     def reached(self, body: ev.Reached, start_at: float | None) -> None:
         self.reached_at, self.temperature_c = body.reached_at, body.temperature_c
+        self.core = body.core
         if start_at is None or not self._all:
             return
         quarter = start_at + (body.reached_at - start_at) / 4
@@ -170,6 +174,7 @@ class MilestoneView:
             "trace": self.trace,
             "reached_at": self.reached_at,
             "temperature_c": self.temperature_c,
+            "core": self.core,
         }
 
 

@@ -7,7 +7,7 @@ from logger.entries import PlanEntry
 from logger.oven import Oven
 from logger.plan import Plan
 from logger.planfile import plan_from_document
-from logger.thermal import Thermal
+from logger.thermal import thermal
 from logger.weighing import Weighing
 
 
@@ -16,7 +16,7 @@ def start(batch: str, plan: Plan) -> BatchState:
     return BatchState(
         batch=batch,
         plan=plan,
-        rooms=[Weighing(plan), Oven(plan), Thermal(plan)],
+        rooms=[Weighing(plan), Oven(plan), thermal(plan)],
     )
 
 

@@ -353,9 +353,10 @@ class Forecast(Body):
 
 @dataclass(frozen=True, slots=True)
 class BakeForecast(Forecast):
-    """A forecast of a milestone of the bake."""
+    """A forecast of a milestone of the bake; `core` names the last one where there are several."""
 
     kind = "bake.forecast"
+    core: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -367,18 +368,27 @@ class OvenForecast(Forecast):
 
 @dataclass(frozen=True, slots=True)
 class CoolingForecast(Forecast):
-    """A forecast of a milestone of the cooling."""
+    """A forecast of a milestone of the cooling; `core` as in `BakeForecast`."""
 
     kind = "cooling.forecast"
+    core: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Reached(Body):
-    """A milestone was reached: name, when, and the corrected temperature then."""
+    """A milestone was reached.
+
+    Attributes:
+        milestone: its name.
+        reached_at: when; where there are several cores, when the last of them did.
+        temperature_c: the corrected temperature then.
+        core: which was the last; None where there is one.
+    """
 
     milestone: str
     reached_at: float
     temperature_c: float
+    core: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ function oneLine(event, name) {
     case "oven.drift": return `The oven has moved ${event.shift_c.toFixed(1)}\u00a0K since ${event.since_batch ?? "earlier bakes"}${event.dial_advice_c === null ? "" : `; set the dial to ${celsius(event.dial_advice_c)}`}.`;
     case "bake.in": return `Into the oven${event.how === "noticed" ? " (noticed)" : ""}.`;
     case "bake.out": return `Out of the oven${event.how === "noticed" ? " (noticed)" : ""}.`;
-    case "bake.reached": case "cooling.reached": return `${capital(event.milestone)}: ${celsius(event.temperature_c, 1)} reached.`;
+    case "bake.reached": case "cooling.reached": return `${capital(event.milestone)}: ${celsius(event.temperature_c, 1)} reached${event.core ? `, ${event.core} the last` : ""}.`;
     case "cooling.started": return "Cooling began.";
     case "cooling.changed": return `${capital(event.what)}${event.place ? `: ${event.place}` : ""}.`;
     case "safety.cooling": case "alert": return event.text;

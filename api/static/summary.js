@@ -38,7 +38,7 @@ function milestoneRow(m, clock) {
   return element("tr", {},
     element("th", { scope: "row" }, capital(m.name)),
     element("td", {}, element("span", { className: "true" }, came),
-      m.temperature_c === null ? null : element("span", { className: "small" }, ` at ${celsius(m.temperature_c, 1)}`)),
+      m.temperature_c === null ? null : element("span", { className: "small" }, ` at ${celsius(m.temperature_c, 1)}${m.core ? `, the last was ${m.core}` : ""}`)),
     cell,
   );
 }

@@ -6,16 +6,23 @@ from collections.abc import Mapping
 from datetime import tzinfo
 
 from logger.batch import BatchView
-from logger.sentence.forecast import span, still_open, temperature, time_measure, unreachable
+from logger.sentence.forecast import (
+    core_told,
+    span,
+    still_open,
+    temperature,
+    time_measure,
+    unreachable,
+)
 from logger.sentence.parts import NOTHING, Number, Sentence
 from logger.sentence.wording import clock
 
 
 def cooling(view: BatchView, now: float, tz: tzinfo, live: Mapping[str, float]) -> Sentence:
     """The cake cools: when each milestone is expected, and which one is reached."""
-    core = live.get("core")
-    at_core = f"The core is at {core:.1f} °C. " if core is not None else ""
     waiting = still_open(view.cooling)
+    core, who = core_told(waiting[0] if waiting else None, live)
+    at_core = f"{who} is at {core:.1f} °C. " if core is not None else ""
     if view.cooling and not waiting:
         last = max(view.cooling, key=lambda m: m.reached_at or 0.0)
         reached_at = last.reached_at or 0.0

@@ -37,6 +37,17 @@ def still_open(milestones: list[MilestoneView]) -> list[MilestoneView]:
     )
 
 
+def core_told(
+    milestone: MilestoneView | None, live: Mapping[str, float]
+) -> tuple[float | None, str]:
+    """The core that decides a milestone: its temperature now (°C), and what to call it.
+
+    Of several the last one decides.
+    """
+    last = None if milestone is None else milestone.core
+    return live.get(last or "core"), "The core" if last is None else f"The last, {last},"
+
+
 def unreachable(
     milestone: MilestoneView, forecast: Mapping[str, Any], core: float | None
 ) -> Sentence:

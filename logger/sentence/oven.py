@@ -6,7 +6,14 @@ from collections.abc import Mapping
 from datetime import tzinfo
 
 from logger.batch import BatchView
-from logger.sentence.forecast import span, still_open, temperature, time_measure, unreachable
+from logger.sentence.forecast import (
+    core_told,
+    span,
+    still_open,
+    temperature,
+    time_measure,
+    unreachable,
+)
 from logger.sentence.parts import NOTHING, Measure, Number, Sentence
 from logger.sentence.wording import clock, lasting
 
@@ -66,8 +73,9 @@ def _drift_words(view: BatchView) -> str:
 def baking(view: BatchView, now: float, tz: tzinfo, live: Mapping[str, float]) -> Sentence:
     """The cake is in: when it is expected to be done, or that it is."""
     in_for = lasting(now - (view.in_at or now))
-    core = live.get("core")
-    at_core = f" The core is at {core:.0f} °C." if core is not None else ""
+    waiting = still_open(view.bake)
+    core, who = core_told(waiting[0] if waiting else None, live)
+    at_core = f" {who} is at {core:.0f} °C." if core is not None else ""
     if view.bake and all(m.reached_at is not None for m in view.bake):
         last = view.bake[-1]
         reached = last.temperature_c if last.temperature_c is not None else (core or 0.0)
@@ -77,7 +85,6 @@ def baking(view: BatchView, now: float, tz: tzinfo, live: Mapping[str, float]) -
             f"In for {in_for}. Mind the hot pans.",
             temperature(core if core is not None else reached, last.name), act=True,
         )  # fmt: skip
-    waiting = still_open(view.bake)
     forecast = waiting[0].forecast if waiting else None
     if not waiting or forecast is None:
         number = temperature(core, "in the oven") if core is not None else NOTHING

@@ -31,24 +31,25 @@ CRUMB_ABOVE_BOILING_K = 6.0  # syrup boils a little higher, and probes are a lit
 NEW_PLACE_CONFIRM_S = 600.0
 
 
-def last_core(plan: Plan) -> str:
-    """The role of the last core: ``core``, or the highest of ``core 2`` …"""
-    cores = [role for role in plan.channels.values() if role.split(" ")[0] == "core"]
+def cores(plan: Plan) -> list[str]:
+    """The roles of the cores in their order: ``core``, ``core 2`` …; one pan may have none."""
+    found = {role for role in plan.channels.values() if role.split(" ")[0] == "core"}
 
     def number(role: str) -> int:
         rest = role.removeprefix("core").strip()
         return int(rest) if rest.isdigit() else 1
 
-    return max(cores, key=number, default="core")
+    return sorted(found, key=number) or ["core"]
 
 
 class Thermal:
-    """Doneness and cooling of one batch; implements `logger.room.Room`."""
+    """Doneness and cooling of one pan; implements `logger.room.Room`."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, core: str | None = None) -> None:
+        """`core` is the role of its core; of the first one, if it is not told."""
         self._plan = plan
         self._priors = priors(plan)
-        self._core_role = last_core(plan)
+        self._core_role = core or cores(plan)[0]
         self._origin_us: int | None = None
         self._air = Surroundings(plan, self._priors.unmoulded)
         self._follower = Follower(self._air)
@@ -66,6 +67,11 @@ class Thermal:
         self._first_s: float | None = None
         self._hot_since_s: float | None = None
         self._safety = SlowCooling(plan)
+
+    @property
+    def is_astray(self) -> bool:
+        """Whether the core's probe reads something other than this cake."""
+        return self._follower.astray
 
     # Time inside is seconds from the first record: shifting all times changes nothing else.
 
@@ -360,7 +366,7 @@ class Thermal:
         return [*out, ev.CoolingChanged(self._epoch(t_s), place, "moved", "marked")]
 
     def _probe_moved(self, t_s: float, mark: Mark) -> list[Body]:
-        if mark.probe is not None and self._plan.role(mark.probe) not in (self._core_role, None):
+        if not self._is_mine(mark):
             return []
         self._follower.flush()
         self._follower.probe_moves(t_s)
@@ -369,11 +375,15 @@ class Thermal:
             return []
         return [ev.CoolingChanged(self._epoch(t_s), None, "probe moved", "marked")]
 
+    def _is_mine(self, mark: Mark) -> bool:
+        """Whether a mark may be about this core; without a probe's name it is about every one."""
+        return mark.probe is None or self._plan.role(mark.probe) in (self._core_role, None)
+
     def _spot(self, t_s: float, mark: Mark) -> None:
         """A thermometer held in by hand; its own error is that of hand and place."""
         celsius, place = mark.number("temperature_c"), mark.text("place") or "core"
         e = self._follower.ensemble
-        if celsius is None or not -30.0 <= celsius <= 130.0:
+        if celsius is None or not -30.0 <= celsius <= 130.0 or not self._is_mine(mark):
             return
         if place == "room":
             self._air.room.add(t_s, celsius)

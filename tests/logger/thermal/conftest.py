@@ -17,7 +17,7 @@ from logger.engine import BatchState, advance
 from logger.entries import Entry, Mark
 from logger.events import Event
 from logger.plan import CakePlan, Milestone, OvenPlan, Pan, Plan
-from logger.thermal import Thermal
+from logger.thermal import thermal
 
 START_S = 1_800_000_000
 LEAD_S = 300.0
@@ -126,7 +126,7 @@ def put_through() -> Callable[[Plan, Iterable[Entry]], list[Event]]:
     """The engine with the thermal room alone: entries in, events out (sorted by time first)."""
 
     def run(plan: Plan, entries: Iterable[Entry]) -> list[Event]:
-        state = BatchState(batch="", plan=plan, rooms=[Thermal(plan)])
+        state = BatchState(batch="", plan=plan, rooms=[thermal(plan)])
         events: list[Event] = []
         for entry in sorted(entries, key=lambda e: e.t_us):
             state, new = advance(state, entry)

@@ -338,7 +338,9 @@ def test_a_core_whose_readings_come_late_by_an_outbox_ends_the_same(
     assert kitchen.since_in(reached[0].reached_at) == pytest.approx(kitchen.falls_to(60.0), abs=30)
 
 
-def test_the_last_core_is_the_one_that_speaks(kitchen, put_through: PutThrough) -> None:
+def test_a_probe_that_lies_in_the_room_does_not_hold_the_batch_up(
+    kitchen, put_through: PutThrough
+) -> None:
     start = kitchen.out_s + 600
     entries = kitchen.readings(from_s=start, to_s=start + 3600, oven=False)
     other = [
