@@ -56,6 +56,7 @@ class Follower:
         self.level_since_s = 0.0
         self.step_k = 1.0
         self.astray = False
+        self.left_s = 0.0  # when it last went astray
         self._resettle_s: float | None = None
         self._window: list[tuple[float, float]] = []
         self._off: list[tuple[float, float]] = []
@@ -196,6 +197,7 @@ class Follower:
 
     def _go_astray(self) -> list[Note]:
         self.astray = True
+        self.left_s = self.last[0] if self.last is not None else 0.0
         self._near_since_s = None
         self._off = []
         return [Note.OUT, Note.BROKEN]

@@ -110,8 +110,19 @@ def hot_tip(core: Track, doors: Doors, hot_since_s: float, now_s: float) -> Noti
     return Noticed(hot_since_s if door is None else door, 0.6)
 
 
-def way_out(core: Track, doors: Doors, now_s: float, since_s: float) -> Noticed | None:
-    """The way out of the oven, from a core that has passed its peak and falls."""
+def way_out(
+    core: Track, doors: Doors, now_s: float, since_s: float, left_s: float | None = None
+) -> Noticed | None:
+    """The way out of the oven, from a core that has passed its peak and falls.
+
+    Args:
+        core: what it reads.
+        doors: openings of the oven's door.
+        now_s: time of the newest reading.
+        since_s: the core's readings before this are another level (the probe was moved).
+        left_s: when the probe left its place, where it has been pushed in elsewhere since: that is
+            done outside the oven, so the cake came out about then.
+    """
     if now_s - since_s < 2 * FALL_S:
         return None
     now, before = core.at(now_s), core.at(now_s - FALL_S)
@@ -121,10 +132,13 @@ def way_out(core: Track, doors: Doors, now_s: float, since_s: float) -> Noticed 
     peak_s, peak_c = peak
     if peak_c < HOT_C or peak_c - now < FALL_K or before - now < STILL_FALLING_K:
         return None
-    door = doors.last_within(max(peak_s - LONGEST_CARRY_OVER_S, since_s), now_s - 60.0)
+    earliest_s = max(peak_s - LONGEST_CARRY_OVER_S, since_s)
+    if left_s is not None:
+        earliest_s = left_s - DOOR_SHOWS_S
+    door = doors.last_within(earliest_s, now_s - 60.0)
     if door is not None:
         return Noticed(door, 0.9)
-    return Noticed(max(peak_s - FALL_S, since_s), 0.6)
+    return Noticed(max(peak_s - FALL_S, since_s) if left_s is None else left_s, 0.6)
 
 
 def cooling_since(

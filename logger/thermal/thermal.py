@@ -165,16 +165,15 @@ class Thermal:
         for note in notes:
             out += self._noted(t_s, note)
         if not is_sound:
-            return out
+            # A probe pulled out and pushed in elsewhere is astray; crumb that cools falls anywhere.
+            return out + (self._look(t_s) if self._stage == OVEN and self.is_astray else [])
         since_last_s = t_s - last[0] if last is not None else 0.0
         if since_last_s > max(GAP_S, 4 * (self._spacing_s or since_last_s)):
             self._milestones.interrupt()
         self._spacing_s = since_last_s
         if self._stage == COOLING:
             self._safety.feed(t_s, celsius)
-        if t_s - self._looked_s >= LOOK_EVERY_S:
-            self._looked_s = t_s
-            out += self._look(t_s)
+        out += self._look(t_s)
         fine = self._follower.within_step(t_s, celsius)
         return out + self._said(self._milestones.feed_core(t_s, fine))
 
@@ -227,14 +226,18 @@ class Thermal:
     def _look(self, t_s: float) -> list[Body]:
         """Notice the way in, the way out, or a cake that is cooling."""
         f = self._follower
-        if f.astray or f.in_oven.is_in_air or f.in_oven.is_settling:
+        if t_s - self._looked_s < LOOK_EVERY_S:
+            return []
+        self._looked_s = t_s
+        if f.in_oven.is_in_air or f.in_oven.is_settling:
             return []
         if self._stage == OVEN:
-            found = way_out(f.track, self._doors, t_s, max(f.level_since_s, self._in_s))
+            since_s = max(f.level_since_s, self._in_s)
+            found = way_out(f.track, self._doors, t_s, since_s, f.left_s if f.astray else None)
             if found is not None:
                 return self._out_of_oven(found.at_s, "noticed", found.confidence, t_s)
             return []
-        if not self._started:
+        if not self._started and not f.astray:
             found = way_in(f.track, self._air.oven, self._doors, t_s, f.level_since_s)
             if found is not None:
                 return self._into_oven(found.at_s, "noticed", found.confidence)

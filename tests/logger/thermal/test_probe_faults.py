@@ -194,6 +194,25 @@ def test_a_probe_found_in_another_place_is_followed_there(kitchen, put_through: 
     assert said[-1].expected_at is not None
 
 
+def test_a_cake_taken_out_untold_is_noticed_though_its_probe_was_pushed_in_elsewhere(
+    kitchen, put_through: PutThrough
+) -> None:
+    def change(t: float, v: float) -> float:
+        since = t - kitchen.out_s
+        if 0.0 < since < 90.0:
+            return round(22.0 + (v - 22.0) * math.exp(-since / 8.0), 1)  # in the room's air
+        return v - 9.0 if since > 0.0 else v
+
+    entries = [kitchen.mark("into oven", 0.0), *kitchen.readings(change=change)]
+
+    events = put_through(kitchen.plan, entries)
+
+    (out,) = [e.body for e in events if isinstance(e.body, BakeOut)]
+    assert out.how == "noticed"
+    assert kitchen.since_in(out.out_at) == pytest.approx(kitchen.out_s, abs=120)
+    assert {"unmould", "frost"} <= set(reached(kitchen, events))
+
+
 def test_a_probe_left_lying_in_the_room_calls_no_milestone_however_long_it_lies(
     kitchen, put_through: PutThrough
 ) -> None:
