@@ -232,8 +232,8 @@ class Thermal:
         if f.in_oven.is_in_air or f.in_oven.is_settling:
             return []
         if self._stage == OVEN:
-            since_s = max(f.level_since_s, self._in_s)
-            found = way_out(f.track, self._doors, t_s, since_s, f.left_s if f.astray else None)
+            level_s = max(f.level_since_s, self._in_s)
+            found = way_out(f.track, self._doors, t_s, level_s, f.left_s if f.astray else None)
             if found is not None:
                 return self._out_of_oven(found.at_s, "noticed", found.confidence, t_s)
             return []
