@@ -336,7 +336,7 @@ class Forecast(Body):
         made_at: when it was said (the event's own time).
         expected_at: median; None when not reachable.
         low_at, high_at: central 90 % interval; high_at None: perhaps never.
-        reachable: False when never is likelier.
+        reachable: False unless a time is clearly likelier than never.
         settles_c: where the temperature settles instead, when not reachable.
         proposal: what would help, in words, when not reachable.
     """

@@ -22,6 +22,9 @@ REFERENCE_SLOPE_KPA_PER_K = 0.353
 # How far the air is from what a cake would saturate it to, 1 − humidity/water activity: indoor air
 # of 30–60 % (the usual range of comfort), cakes of 0.73–0.94 (common tables of water activity).
 DRYNESS = 0.45
+# Below this excess natural convection (1.32 (ΔT/L)^¼, Holman) is less than what the room's own air
+# of 0.1 m/s takes (0.664 Re^½ Pr^⅓; about 2.8 W/(m² K) on 0.2 m), and radiation is linear.
+LINEAR_K = 4.0
 WARM_C, HOT_SPAN_K = 45.0, 50.0  # where moist crumb begins to conduct better, and over how much
 
 
@@ -83,7 +86,7 @@ def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
     """
     excess = outer - air
     size = np.maximum(np.abs(excess), 0.5)
-    dry = (size * (1.0 / REFERENCE_EXCESS_K)) ** rates.bend
+    dry = (np.maximum(size, LINEAR_K) * (1.0 / REFERENCE_EXCESS_K)) ** rates.bend
     signed = np.copysign(size, excess)
     warm = np.minimum(outer, 105.0)
     slope = (vapour_pressure_kpa(warm) - vapour_pressure_kpa(warm - signed)) / signed

@@ -25,7 +25,7 @@ from logger.thermal.ensemble import (
 
 # A milestone that takes longer than this is 'never': nobody waits for it, and a room is another
 # room by then.
-HORIZON_COOLING_S = 8 * 3600.0
+HORIZON_COOLING_S = 5 * 3600.0
 HORIZON_BAKE_S = 3 * 3600.0
 PROBE_ERROR_K = 0.2  # of a kitchen's probe: limits of ± 0.4 °C (IEC 60751 class B at 25 °C: 0.43)
 SHORTEST_S = 180.0  # the follower asks the course what to expect until the next one
@@ -37,6 +37,9 @@ LONGEST_STEP_BAKE_S = 45.0
 # weight falls by 1 to 2 % in the first hours and hardly after (common practice, no source).
 CRUST_DRIES_S = 3 * 3600.0
 LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
+# A cake near the room's temperature may or may not come down to it: a time is promised where it is
+# clearly likelier than not, so that it does not come and go with every reading.
+LIKELY = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,8 +168,11 @@ def _beyond(goal: Goal, value: Array) -> NDArray[np.bool_]:
     return out
 
 
-def outlook(crossing: Array, settles: Array) -> Outlook:
-    """Central 90 % interval and median of the members' crossings."""
+def outlook(crossing: Array, settles: Array, likely: float = MEDIAN) -> Outlook:
+    """Central 90 % interval and median of the members' crossings.
+
+    Where fewer than a share of `likely` cross, there is no median.
+    """
     ordered = np.sort(crossing)
 
     def quantile(p: float) -> float | None:
@@ -179,4 +185,5 @@ def outlook(crossing: Array, settles: Array) -> Outlook:
 
     never = np.isinf(crossing)
     settled = float(np.median(settles[never])) if never.any() else float(np.median(settles))
-    return Outlook(quantile(MEDIAN), quantile(LOW), quantile(HIGH), settled)
+    median_s = quantile(MEDIAN) if 1.0 - float(np.mean(never)) >= likely else None
+    return Outlook(median_s, quantile(LOW), quantile(HIGH), settled)

@@ -13,7 +13,7 @@ from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
 from logger.thermal.follower import Follower
-from logger.thermal.forecast import Course, Goal, Outlook, outlook, run
+from logger.thermal.forecast import LIKELY, Course, Goal, Outlook, outlook, run
 from logger.thermal.milestones import Milestones
 from logger.thermal.surroundings import Surroundings
 
@@ -80,7 +80,7 @@ def cooling_forecast(
     milestone: Milestone, crossing: Array, settles: Array, now_s: float, origin_s: float
 ) -> CoolingForecast:
     """One forecast of the cooling; times are seconds from the origin."""
-    told = outlook(crossing, settles)
+    told = outlook(crossing, settles, LIKELY)
 
     def propose(settles_c: float) -> str:
         return cooling_proposal(settles_c, goal(milestone, False))
