@@ -124,6 +124,7 @@ class Door:
     _quiet_until_s: float = -1e9
     _marks: list[float] = field(default_factory=list)
     _in_a_row: int = 0
+    _holds_still: bool = False
     _unsettled_until_s: float = -1e9
     _last_depth_c: float = 0.0
     _first_fall_until_s: float = -1e9
@@ -137,6 +138,9 @@ class Door:
     def ordinary(self, from_s: float, to_s: float, is_cycle: bool) -> list[Dip]:
         """The oven ran here by itself: learn the drops it makes. Gives the doors now known."""
         self._in_a_row = self._in_a_row + 1 if is_cycle else 0
+        self._holds_still = (self._holds_still or not is_cycle) and (
+            self._in_a_row < CYCLES_IN_A_ROW
+        )
         for own in self._own:
             own.ordinary(from_s, to_s)
         if not self._waiting or not self._is_known(to_s):
@@ -151,7 +155,7 @@ class Door:
     def _is_known(self, t_s: float) -> bool:
         """Whether the oven's own drops are known, and hold at this time."""
         known = len(self._own[0].cycles)
-        if self._in_a_row == 0:
+        if self._holds_still:
             return known > 0 and t_s > self._unsettled_until_s
         return known >= KNOWN_CYCLES
 
@@ -268,7 +272,7 @@ class Door:
         near = self.set_point_c is None or found.level_c > self.set_point_c - NEAR_DIAL_C
         if self._is_marked(dip.start_s) or not near:
             return dip
-        if self._in_a_row == 0 and len(self._own[0].cycles) > 0:
+        if self._holds_still and len(self._own[0].cycles) > 0:
             # An oven that holds still, unsettled by the door before: its regulator overshoots.
             is_slow = dip.lowest_s - dip.start_s > LONGEST_UNKNOWN_S
             if is_slow or dip.depth_c < OVERSHOOT_SHARE * self._last_depth_c:
