@@ -37,6 +37,7 @@ FIRST_FALL_S, FIRST_RATIO, FIRST_PLUS_C = 480.0, 2.0, 1.5
 LONGEST_WAIT_S = 2400.0
 # What waited must be so much larger than what may wait.
 WAITED_RATIO = 1.6
+STOPPED_WAIT_S = 120.0
 # Dips this much alike in depth, level (in depths), length and distance are the thermostat's.
 ALIKE_DEPTH, ALIKE_LEVEL, ALIKE_LENGTH, ALIKE_APART = 0.25, 0.3, 0.4, 0.35
 # A longer dip is a door only where this share of it came in its first third.
@@ -55,6 +56,8 @@ SMALLEST_DEPTH_C = 2.5
 # How much of the dip must come back before it is believed to be over.
 RETURN_C, RETURN_SHARE, RETURN_SIGMAS = 2.0, 0.25, 4.0
 REST_S = 15.0
+STOPPED_S, STOPPED_SHARE, STOPPED_TIMES = 35.0, 0.25, 1.6
+STOPPED_WAIT_S = 120.0
 RECENT_S = 4.5
 
 
@@ -102,6 +105,10 @@ class _Open:
     base_c: float
     lowest: Sample
     is_rising: bool
+    level_c: float
+    slope: float
+    times: float = 1.0
+    stopped: Sample | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +216,11 @@ class Door:
         drop = sum(level_c + fall * (s.t_s - end_s) - s.celsius for s in recent) / len(recent)
         is_rising = slope > 0
         self._own[i].seen.append(Drop(now.t_s, drop, level_c, is_rising))
-        if self._open is not None or now.t_s < self._quiet_until_s:
+        if self._open is not None:
+            limit = self._threshold(i, now.t_s, self._open.level_c, self._open.is_rising)
+            self._open.times = max(self._open.times, drop / limit)
+            return
+        if now.t_s < self._quiet_until_s:
             return
         ahead = (now.t_s if slope < 0 else end_s) - t
         across = sum((s.t_s - t) ** 2 for s in before)
@@ -222,7 +233,9 @@ class Door:
             return
         start = self._start(end_s, level_c, slope)
         base_c = level_c + slope * (start.t_s - end_s)
-        self._open = _Open(start.t_s, base_c, min(recent, key=_celsius), is_rising)
+        self._open = _Open(
+            start.t_s, base_c, min(recent, key=_celsius), is_rising, level_c, slope
+        )
 
     def _start(self, end_s: float, level_c: float, slope: float) -> Sample:
         """The last sample that still lay on the trend."""
@@ -245,7 +258,12 @@ class Door:
             return None
         back = min(s.celsius for s in self.trace.samples[-2:]) - dip.lowest.celsius
         if back < max(RETURN_C, RETURN_SIGMAS * sigma, RETURN_SHARE * depth):
-            return None
+            if dip.stopped is None:
+                dip.stopped = self._stopped(dip, now)
+            if dip.stopped is None or now.t_s - dip.stopped.t_s < STOPPED_WAIT_S:
+                return None
+            dip.lowest = dip.stopped
+            depth = dip.base_c - dip.stopped.celsius
         self._open = None
         end_s = self._shut(dip, lag_s)
         self._quiet_until_s = now.t_s + REST_S
@@ -255,6 +273,24 @@ class Door:
             return None
         found = Dip(dip.start_s, end_s, depth, dip.lowest.t_s, now.t_s)
         return self._judge(_Candidate(found, dip.base_c, dip.is_rising))
+
+    def _stopped(self, dip: _Open, now: Sample) -> Sample | None:
+        """Where a steep fall ended in an ordinary one: shut, with the heat off."""
+        if dip.times < STOPPED_TIMES or not self._is_known(dip.start_s):
+            return None
+        rest = self.trace.between(now.t_s - STOPPED_S, now.t_s)
+        if len(rest) < 4 or rest[0].t_s < dip.start_s + 5.0:
+            return None
+        fallen = dip.base_c - rest[0].celsius
+        steep = fallen / (rest[0].t_s - dip.start_s)
+        _, _, slope = line(rest)
+        across = (rest[-1].t_s - rest[0].t_s) * math.sqrt(len(rest) / 12)
+        slope += 2 * self.trace.noise.sigma_c / across
+        if -slope > max(STOPPED_SHARE * steep, 0.0):
+            return None
+        if fallen < 0.8 * (dip.base_c - dip.lowest.celsius):
+            return None
+        return rest[0]
 
     def _judge(self, found: _Candidate) -> Dip | None:
         """Say it, keep it waiting, or know it for the thermostat's."""
