@@ -26,6 +26,7 @@ LONGEST_UNKNOWN_S = 110.0
 UNSETTLED_S = 600.0
 # An overshoot is smaller than this share of the door that caused it.
 OVERSHOOT_SHARE = 0.5
+OVER_SHARE = 0.25
 # The own falls are known after this many cycles (rise to rise and fall to fall overlap by half).
 KNOWN_CYCLES = 4
 # A thermostat first switches near its dial; a dip that begins further below it is a door's.
@@ -117,6 +118,7 @@ class _Candidate:
 
     dip: Dip
     level_c: float
+    high_c: float
     is_rising: bool
 
 
@@ -152,8 +154,9 @@ class Door:
             own.ordinary(from_s, to_s)
         if not self._waiting or not self._is_known(to_s):
             return []
-        waiting, self._waiting = self._waiting, []
-        return [c.dip for c in waiting if self._is_larger(c)]
+        judged = [(c, self._is_larger(c)) for c in self._waiting]
+        self._waiting = [c for c, larger in judged if larger is None]
+        return [c.dip for c, larger in judged if larger]
 
     def opened_s(self) -> float | None:
         """When a dip began whose return has not come; None where there is none."""
@@ -180,12 +183,25 @@ class Door:
     def _is_marked(self, t_s: float) -> bool:
         return any(abs(t_s - m) <= MARKED_WITHIN_S for m in self._marks[-4:])
 
-    def _is_larger(self, c: _Candidate) -> bool:
-        """Whether a dip that waited is larger than any that the oven is now known to make."""
-        for scale, own in zip(SCALES, self._own, strict=True):
+    def _is_larger(self, c: _Candidate) -> bool | None:
+        """Whether a dip that waited is larger than any that the oven is now known to make.
+
+        None while too few of the cycles are without it.
+        """
+        marked = MARKED_SHARE if self._is_marked(c.dip.start_s) else 1.0
+        for scale, every in zip(SCALES, self._own, strict=True):
+            own = every.without(c.dip.start_s, c.dip.known_s)
+            if len(own.cycles) < KNOWN_CYCLES:
+                return None
             drop = own.within(c.dip.start_s, c.dip.lowest_s + RECENT_S)
-            usual = FIRST_RATIO * (scale.ratio * own.largest(math.inf, False) + scale.plus_c)
-            if drop > max(WAITED_RATIO * scale.unknown_c, usual):
+            at_top = c.high_c > own.top_c()
+            if at_top and self._holds_still:
+                return False
+            usual = own.largest(math.inf if at_top else c.level_c, not at_top and c.is_rising)
+            limit = FIRST_RATIO * max(scale.smallest_c, scale.ratio * usual + scale.plus_c)
+            if at_top:
+                limit = max(limit, WAITED_RATIO * scale.unknown_c)
+            if drop > limit * marked:
                 return True
         return False
 
@@ -272,7 +288,9 @@ class Door:
         if depth < max(SMALLEST_DEPTH_C, 3 * sigma):
             return None
         found = Dip(dip.start_s, end_s, depth, dip.lowest.t_s, now.t_s)
-        return self._judge(_Candidate(found, dip.base_c, dip.is_rising))
+        near = self.trace.between(dip.start_s - 15.0, dip.lowest.t_s)
+        high_c = max(s.celsius for s in near)
+        return self._judge(_Candidate(found, dip.base_c, high_c, dip.is_rising))
 
     def _stopped(self, dip: _Open, now: Sample) -> Sample | None:
         """Where a steep fall ended in an ordinary one: shut, with the heat off."""
@@ -303,7 +321,7 @@ class Door:
         self._seen.append(found)
         del self._seen[:-12]
         if repeats:
-            self._waiting.clear()
+            self._waiting = [c for c in self._waiting if not _are_alike(c, found)]
             return None
         near = self.set_point_c is None or found.level_c > self.set_point_c - NEAR_DIAL_C
         if self._is_marked(dip.start_s) or not near:
@@ -311,7 +329,8 @@ class Door:
         if self._holds_still and len(self._own[0].cycles) > 0:
             # An oven that holds still, unsettled by the door before: its regulator overshoots.
             is_slow = dip.lowest_s - dip.start_s > LONGEST_UNKNOWN_S
-            if is_slow or dip.depth_c < OVERSHOOT_SHARE * self._last_depth_c:
+            is_over = found.level_c - self._own[0].middle_c() > OVER_SHARE * dip.depth_c
+            if is_slow or is_over or dip.depth_c < OVERSHOOT_SHARE * self._last_depth_c:
                 return None
             self._unsettled_until_s, self._last_depth_c = dip.end_s + UNSETTLED_S, dip.depth_c
             return dip
