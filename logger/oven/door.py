@@ -199,7 +199,7 @@ class Door:
                 return False
             usual = own.largest(math.inf if at_top else c.level_c, not at_top and c.is_rising)
             limit = FIRST_RATIO * max(scale.smallest_c, scale.ratio * usual + scale.plus_c)
-            if at_top:
+            if at_top and all(cycle.to_s > c.dip.start_s for cycle in own.cycles):
                 limit = max(limit, WAITED_RATIO * scale.unknown_c)
             if drop > limit * marked:
                 return True
