@@ -132,7 +132,8 @@ class Oven:
             if self._origin_us is None:
                 self._early_marks_us.append(mark.t_us)
             else:
-                self._door.marked(self._relative(mark.t_us))
+                found = self._door.marked(self._relative(mark.t_us))
+                return [body for dip in found for body in self._dip(dip)]
         return []
 
     def on_gap(self, gap: Gap) -> list[Body]:
@@ -160,8 +161,7 @@ class Oven:
         if self._returning and now.t_s > self._returning[0].end_s + RETURN_S:
             back = self._returning.pop(0)
             self._lag.door(self._trace, back.start_s, back.end_s, back.depth_c)
-        dip = self._door.add(self._lag.seconds)
-        if dip is not None:
+        for dip in self._door.add(self._lag.seconds):
             out += self._dip(dip)
         turn = self._turns.add(smooth)
         if turn is not None:
@@ -189,7 +189,7 @@ class Oven:
     def _dip(self, dip: Dip) -> list[Body]:
         self._dips.append(dip)
         del self._dips[:-20]
-        is_fresh = self._trace.samples[-1].t_s <= dip.known_s
+        is_fresh = dip.depth_c > 0 and self._trace.samples[-1].t_s <= dip.known_s
         if is_fresh:
             self._returning.append(dip)
             self._minutes.restart(dip.known_s)
