@@ -253,6 +253,7 @@ class Oven:
     def _cycle(self, cycle: Cycle) -> list[Body]:
         if self._is_disturbed(cycle.from_s, cycle.to_s) or not self._is_usual(cycle):
             return []
+        self._turns.cycled(cycle.shown_swing_c, self._trace.noise.sigma_c)
         self._lag.half(self._trace, cycle.first_s, cycle.second_s)
         out: list[Body] = []
         for dip in self._door.ordinary(cycle.from_s, cycle.to_s, True):
