@@ -65,7 +65,7 @@ class Opened:
         return back >= least
 
     def has_stopped(self, trace: Trace) -> bool:
-        """Whether a steep fall ended a while ago and nothing came back; `lowest` is then its end."""
+        """Whether a steep fall ended long ago and nothing came back; `lowest` is then its end."""
         if self.stopped is None:
             self.stopped = self._steep_end(trace)
         if self.stopped is None or trace.samples[-1].t_s < self.stopped.t_s + STOPPED_WAIT_S:

@@ -54,7 +54,7 @@ class Turns:
         return None
 
     def cycled(self, swing_c: float, sigma_c: float) -> None:
-        """The thermostat's own swing, as shown, is known: a shallow one needs a smaller reversal."""
+        """The swing, as shown, is known: a shallow one needs a smaller reversal."""
         least_c = max(SMALLEST_REVERSAL_C, REVERSAL_SIGMAS * sigma_c)
         self.reversal_c = min(REVERSAL_C, max(least_c, REVERSAL_SHARE * swing_c))
 
