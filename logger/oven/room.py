@@ -189,12 +189,14 @@ class Oven:
     def _dip(self, dip: Dip) -> list[Body]:
         self._dips.append(dip)
         del self._dips[:-20]
-        is_fresh = dip.depth_c > 0 and self._trace.samples[-1].t_s <= dip.known_s
-        if is_fresh:
+        is_fresh = self._trace.samples[-1].t_s <= dip.known_s
+        is_seen = dip.depth_c > 0
+        if is_fresh and is_seen:
             self._returning.append(dip)
+        if is_fresh:
             self._minutes.restart(dip.known_s)
             self._stretch.restart(dip.known_s)
-        if self._mean_c is not None and is_fresh:
+        if self._mean_c is not None and is_fresh and is_seen:
             self._recovery = _Recovery(dip.end_s)
         return [OvenDoor(self._at(dip.start_s), self._at(dip.end_s), dip.depth_c)]
 
