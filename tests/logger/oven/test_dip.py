@@ -18,8 +18,9 @@ def _followed(air_c: Callable[[float], float], until_s: float) -> tuple[Opened, 
         if not trace.samples or trace.samples[-1].t_s <= 200.0:
             continue
         dip.lowest = min(dip.lowest, trace.samples[-1], key=lambda s: s.celsius)
-        if not ended and dip.has_stopped(trace):
+        if dip.has_stopped(trace):
             ended.append(trace.samples[-1].t_s)
+            break
     return dip, ended, trace
 
 
