@@ -27,7 +27,8 @@ from logger.events import (
 from logger.oven.ahead import EVERY_S, ahead
 from logger.oven.air import Trace
 from logger.oven.cycles import Cycle, Cycles, swing_c
-from logger.oven.door import Dip, Door
+from logger.oven.dip import Dip
+from logger.oven.door import Door
 from logger.oven.lag import RETURN_S, ProbeLag
 from logger.oven.preheat import Minutes, Preheat, Preheated
 from logger.oven.spots import Spots
