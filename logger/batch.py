@@ -207,6 +207,7 @@ class BatchView:
     in_at: float | None = None
     out_at: float | None = None
     bake: list[MilestoneView] = field(default_factory=list)
+    checks: dict[str, dict[str, Any]] = field(default_factory=dict)
     cooling_started_at: float | None = None
     place: str | None = None
     changes: list[dict[str, Any]] = field(default_factory=list)
@@ -281,6 +282,8 @@ class BatchView:
                 self.in_at, self.pouring = body.in_at, None
             case ev.BakeOut():
                 self.out_at = body.out_at
+            case ev.BakeWindow() | ev.BakeThreshold():
+                self.checks[body.kind.removeprefix("bake.")] = dataclasses.asdict(body)
             case ev.CoolingStarted():
                 self.cooling_started_at = body.start_at
             case ev.CoolingChanged():
@@ -394,6 +397,8 @@ class BatchView:
                 "in_at": self.in_at,
                 "out_at": self.out_at,
                 "milestones": [m.to_json() for m in self.bake],
+                "window": self.checks.get("window"),
+                "threshold": self.checks.get("threshold"),
             },
             "cooling": {
                 "started_at": self.cooling_started_at,

@@ -234,7 +234,10 @@ class OvenSpots(Body):
 
 @dataclass(frozen=True, slots=True)
 class OvenDoor(Body):
-    """The door was open (loading and unloading included)."""
+    """The door was open (loading and unloading included).
+
+    Without length and depth where only a mark tells of it: the air did not show it.
+    """
 
     kind = "oven.door"
     start_at: float
@@ -325,6 +328,77 @@ class BakeOut(Body):
     out_at: float
     how: str
     confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class BakeWindow(Body):
+    """The formula's own time for the bake against what the core says: a cross-check.
+
+    Said when the last milestone of the bake is expected clearly outside the window (its whole
+    interval), when that has changed, and when it is reached; at the way out without milestones.
+
+    Attributes:
+        milestone: the one meant; None: the way out.
+        from_at, to_at: the window.
+        expected_at: when it is expected, or was reached.
+        outside_s: how far behind the window (positive) or ahead of it (negative); 0 within.
+        reached: whether it was reached.
+        oven_offset_c: the oven's mean in this bake less its set point; None without an oven probe.
+        text: one sentence.
+    """
+
+    kind = "bake.window"
+    milestone: str | None
+    from_at: float
+    to_at: float
+    expected_at: float
+    outside_s: float
+    reached: bool
+    oven_offset_c: float | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class BakeTest(Body):
+    """A centre test was made.
+
+    Attributes:
+        tested_at: when.
+        result: ``wet``, ``moist crumbs`` or ``clean``.
+        core_c: the core then; None where no probe was in it.
+        after_s: seconds since the way in; None where it is not known.
+        formula: the batch's formula, by name.
+    """
+
+    kind = "bake.test"
+    tested_at: float
+    result: str
+    core_c: float | None
+    after_s: float | None
+    formula: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class BakeThreshold(Body):
+    """What the centre tests of this formula teach of its target. A proposal, of doneness only.
+
+    Attributes:
+        proposed_c: the core temperature at which tests turn from wet to done; None while the tests
+            are too few.
+        low_c, high_c: central 90 % of where it may lie.
+        planned_c: the plan's own target, which stays.
+        tests, bakes: how many it rests on.
+        text: one sentence.
+    """
+
+    kind = "bake.threshold"
+    proposed_c: float | None
+    low_c: float
+    high_c: float
+    planned_c: float | None
+    tests: int
+    bakes: int
+    text: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,8 @@ from logger.store import Reader
 def freeze_from(
     reader: Reader, document: Mapping[str, Any], pos: int, pantry: Pantry
 ) -> dict[str, Any]:
-    """The oven's earlier bakes, the states of the instruments the plan names, and the rows of the
-    ingredients its formulas name.
+    """The oven's earlier bakes, the earlier centre tests of its first formula, the states of the
+    instruments the plan names, and the rows of the ingredients its formulas name.
 
     Args:
         reader: of the log in which the batch is about to be opened.
@@ -32,14 +32,15 @@ def freeze_from(
     ovens = [name for name, role in roles.items() if role == "oven"]
     instruments = {name.partition("/")[0] for name in roles}
     formulas = document.get("formulas")
-    names = [
-        line.ingredient
+    read = [
+        read_formula(Document(formula, "formula"), pantry)
         for formula in (formulas if isinstance(formulas, list) else ())
         if isinstance(formula, dict)
-        for line in read_formula(Document(formula, "formula"), pantry).lines
     ]
+    names = [line.ingredient for formula in read for line in formula.lines]
     return {
         "earlier_bakes": reader.earlier_bakes(ovens[0], before_pos=pos + 1) if ovens else [],
+        "centre_tests": reader.centre_tests(read[0].name, before_pos=pos + 1) if read else [],
         "instruments": {
             state.instrument: {
                 **state.document, "state": state.state, "since_at": seconds(state.t_us),

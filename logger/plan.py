@@ -245,6 +245,23 @@ class EarlierBake:
 
 
 @dataclass(frozen=True, slots=True)
+class CentreTest:
+    """One centre test of this formula, as the plan freezes those of earlier batches.
+
+    Attributes:
+        batch: its batch.
+        at_us: when.
+        result: ``wet``, ``moist crumbs`` or ``clean``.
+        core_c: the core then.
+    """
+
+    batch: str
+    at_us: int
+    result: str
+    core_c: float
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """All that a batch rests on.
 
@@ -269,6 +286,7 @@ class Plan:
     bake_milestones: tuple[Milestone, ...] = ()
     cooling_milestones: tuple[Milestone, ...] = ()
     earlier_bakes: tuple[EarlierBake, ...] = ()
+    centre_tests: tuple[CentreTest, ...] = ()
     ingredients: tuple[Ingredient, ...] = ()
     warnings: tuple[str, ...] = ()
 

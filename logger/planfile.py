@@ -14,6 +14,7 @@ from logger.ingredient import Ingredient
 from logger.keys import Keys
 from logger.plan import (
     CakePlan,
+    CentreTest,
     EarlierBake,
     Formula,
     Line,
@@ -57,7 +58,7 @@ def read_plan(
     Args:
         document: the plan's TOML.
         formulas: those it names, already read, in the order in which they are weighed.
-        frozen: what was frozen in: ``earlier_bakes``, ``ingredients``.
+        frozen: what was frozen in: ``earlier_bakes``, ``centre_tests``, ``ingredients``.
 
     Raises:
         FileError: naming file, line and remedy.
@@ -89,6 +90,7 @@ def read_plan(
         bake_milestones=bake,
         cooling_milestones=cooling,
         earlier_bakes=_earlier(frozen or {}),
+        centre_tests=_tests(frozen or {}),
         ingredients=_ingredients(frozen or {}),
         warnings=tuple(r.warnings),
     )
@@ -182,6 +184,15 @@ def _earlier(frozen: Mapping[str, Any]) -> tuple[EarlierBake, ...]:
             new_baseline=bake.get("new_baseline") is True,
         )
         for bake in frozen.get("earlier_bakes", ())
+    )
+
+
+def _tests(frozen: Mapping[str, Any]) -> tuple[CentreTest, ...]:
+    return tuple(
+        CentreTest(
+            str(test["batch"]), int(test["at_us"]), str(test["result"]), float(test["core_c"])
+        )
+        for test in frozen.get("centre_tests", ())
     )
 
 

@@ -24,6 +24,7 @@ from logger.store import EventRow
 
 TOLD = {
     "weighing.addition", "oven.preheated", "oven.drift", "oven.door", "bake.in", "bake.reached",
+    "bake.test", "bake.threshold", "bake.window",
     "bake.out", "cooling.started", "cooling.changed", "cooling.reached", "alert", "batch.closed",
 }  # fmt: skip
 
@@ -45,6 +46,8 @@ def told(event: dict[str, Any]) -> str | None:
                 f"oven drifting by {event['shift_c']:+.1f} °C; "
                 f"a dial of {event['dial_advice_c']:.0f} °C would hold the set point"
             )
+        case "oven.door" if event["depth_c"] == 0:
+            text = "door opened (as marked)"
         case "oven.door":
             text = f"door open, {event['end_at'] - event['start_at']:.0f} s"
         case "bake.in":
@@ -55,7 +58,9 @@ def told(event: dict[str, Any]) -> str | None:
             text = f"{event['milestone']}: {event['temperature_c']:.1f} °C"
         case "cooling.changed":
             text = f"{event['place'] or event['what']} ({event['how']})"
-        case "alert":
+        case "bake.test":
+            text = f"centre test: {event['result']}"
+        case "alert" | "bake.window" | "bake.threshold":
             text = event["text"]
         case _:
             text = event["kind"].replace(".", " ")

@@ -18,10 +18,12 @@ function oneLine(event, name) {
     case "weighing.addition": return addition(event, name);
     case "weighing.recovery": return event.chosen ? `${name(event.line)} over: ${CHOSEN[event.chosen] ?? event.chosen}.` : `${name(event.line)} went over; choose a way back.`;
     case "oven.preheated": return `Oven holds ${celsius(event.set_point_c)} (mean ${celsius(event.mean_c, 1)}).`;
-    case "oven.door": return `Door open ${duration(event.end_at - event.start_at)}, down ${Math.round(Math.abs(event.depth_c))}\u00a0K.`;
+    case "oven.door": return event.depth_c === 0 ? "Door opened (as marked)." : `Door open ${duration(event.end_at - event.start_at)}, down ${Math.round(Math.abs(event.depth_c))}\u00a0K.`;
     case "oven.recovered": return `Oven back at its mean after ${duration(event.after_s)}.`;
     case "oven.drift": return `The oven has moved ${event.shift_c.toFixed(1)}\u00a0K since ${event.since_batch ?? "earlier bakes"}${event.dial_advice_c === null ? "" : `; set the dial to ${celsius(event.dial_advice_c)}`}.`;
     case "bake.in": return `Into the oven${event.how === "noticed" ? " (noticed)" : ""}.`;
+    case "bake.window": case "bake.threshold": return `${capital(event.text)}${event.text.endsWith(".") ? "" : "."}`;
+    case "bake.test": return `Centre test: ${event.result}${event.core_c === null ? "" : ` at ${celsius(event.core_c, 1)}`}.`;
     case "bake.out": return `Out of the oven${event.how === "noticed" ? " (noticed)" : ""}.`;
     case "bake.reached": case "cooling.reached": return `${capital(event.milestone)}: ${celsius(event.temperature_c, 1)} reached${event.core ? `, ${event.core} the last` : ""}.`;
     case "cooling.started": return "Cooling began.";

@@ -20,9 +20,10 @@ from logger.oven.air import Sample
 
 LAGS_S = np.geomspace(2.0, 90.0, 20)
 # How fast the air leaves through an open door, and comes back behind a shut one (a bare cavity in
-# seconds, one full of racks and stones in most of a minute): usual, and spread of the logarithm.
+# seconds, one full of racks and stones in a minute; the same air as in `logger.oven.lag`): usual,
+# and spread of the logarithm.
 FALLS_S, FALL_S, FALL_SPREAD = np.array([2.0, 5.0, 12.0, 25.0]), 6.0, 1.0
-RETURNS_S, RETURN_S, RETURN_SPREAD = np.array([4.0, 10.0, 25.0, 50.0]), 15.0, 1.0
+RETURNS_S, RETURN_S, RETURN_SPREAD = np.array([4.0, 10.0, 25.0, 60.0]), 20.0, 1.0
 # Around the times at which the door seems to have opened and shut (seconds).
 OPENED_S = np.array([-8.0, -4.0, 0.0, 4.0])
 SHUT_S = np.array([-10.0, -5.0, 0.0, 5.0, 10.0])

@@ -7,7 +7,8 @@ is usual:
 - *half cycles*: between two switchings the oven runs free, so that the reading is a slow bend and
   two decays, of the element and of the probe with the air's own lag, which may be a few seconds or
   most of a minute. Which of the two is which, only what is usual can say; a sharp turn bounds both.
-- *doors*: see `logger.oven.dipfit`; a door does not move the element.
+- *doors*: see `logger.oven.dipfit`; a door does not move the element. The doors of one oven err
+  alike, with its air: together they say no more than one.
 """
 
 from __future__ import annotations
@@ -57,6 +58,7 @@ class ProbeLag:
     seconds: float = USUAL_S
     _pairs: np.ndarray = field(default_factory=lambda: np.zeros(len(PAIRS)))
     _halves: int = 0
+    _count: int = 0
     _doors: np.ndarray = field(default_factory=lambda: np.zeros(len(LAGS_S)))
 
     def __post_init__(self) -> None:
@@ -73,6 +75,7 @@ class ProbeLag:
             return
         centre, spread = spread_of(logs)
         self._doors += _log_normal(LAGS_S, math.exp(centre), max(spread, DOOR_SPREAD))
+        self._count += 1
         self._conclude()
 
     def half(self, trace: Trace, first_s: float, second_s: float) -> None:
@@ -89,7 +92,8 @@ class ProbeLag:
         self._conclude()
 
     def _conclude(self) -> None:
-        logs = _log_normal(LAGS_S, USUAL_S, USUAL_SPREAD) + self._doors
+        doors = self._doors / max(1, self._count)
+        logs = _log_normal(LAGS_S, USUAL_S, USUAL_SPREAD) + doors
         if self._halves:
             weights = np.exp(self._pairs - self._pairs.max())
             logs = logs + HALVES_SHARE * np.log(weights @ PAIR_LAGS + 1e-12)

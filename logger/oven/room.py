@@ -27,7 +27,8 @@ from logger.events import (
 from logger.oven.ahead import EVERY_S, ahead
 from logger.oven.air import Trace
 from logger.oven.cycles import Cycle, Cycles, swing_c
-from logger.oven.door import Dip, Door
+from logger.oven.dip import Dip
+from logger.oven.door import Door
 from logger.oven.lag import RETURN_S, ProbeLag
 from logger.oven.preheat import Minutes, Preheat, Preheated
 from logger.oven.spots import Spots
@@ -132,7 +133,8 @@ class Oven:
             if self._origin_us is None:
                 self._early_marks_us.append(mark.t_us)
             else:
-                self._door.marked(self._relative(mark.t_us))
+                found = self._door.marked(self._relative(mark.t_us))
+                return [body for dip in found for body in self._dip(dip)]
         return []
 
     def on_gap(self, gap: Gap) -> list[Body]:
@@ -160,8 +162,7 @@ class Oven:
         if self._returning and now.t_s > self._returning[0].end_s + RETURN_S:
             back = self._returning.pop(0)
             self._lag.door(self._trace, back.start_s, back.end_s, back.depth_c)
-        dip = self._door.add(self._lag.seconds)
-        if dip is not None:
+        for dip in self._door.add(self._lag.seconds):
             out += self._dip(dip)
         turn = self._turns.add(smooth)
         if turn is not None:
@@ -190,11 +191,13 @@ class Oven:
         self._dips.append(dip)
         del self._dips[:-20]
         is_fresh = self._trace.samples[-1].t_s <= dip.known_s
-        if is_fresh:
+        is_seen = dip.depth_c > 0
+        if is_fresh and is_seen:
             self._returning.append(dip)
+        if is_fresh:
             self._minutes.restart(dip.known_s)
             self._stretch.restart(dip.known_s)
-        if self._mean_c is not None and is_fresh:
+        if self._mean_c is not None and is_fresh and is_seen:
             self._recovery = _Recovery(dip.end_s)
         return [OvenDoor(self._at(dip.start_s), self._at(dip.end_s), dip.depth_c)]
 
@@ -253,6 +256,7 @@ class Oven:
     def _cycle(self, cycle: Cycle) -> list[Body]:
         if self._is_disturbed(cycle.from_s, cycle.to_s) or not self._is_usual(cycle):
             return []
+        self._turns.cycled(cycle.shown_swing_c, self._trace.noise.sigma_c)
         self._lag.half(self._trace, cycle.first_s, cycle.second_s)
         out: list[Body] = []
         for dip in self._door.ordinary(cycle.from_s, cycle.to_s, True):

@@ -10,6 +10,8 @@ from logger.oven.air import Sample
 # A thermostat swings the air by 10 °C or more (common practice); a slow probe shows six of them,
 # a regulated oven ripples by less than this.
 REVERSAL_C = 4.0
+# Once the swing is known, this share of it is enough, where it stands out of the noise.
+REVERSAL_SHARE, SMALLEST_REVERSAL_C, REVERSAL_SIGMAS = 0.45, 1.5, 3.0
 KEPT = 40
 
 
@@ -28,6 +30,7 @@ class Turns:
     """Finds turning points as samples come."""
 
     found: list[Turn] = field(default_factory=list)
+    reversal_c: float = REVERSAL_C
     _low: Sample | None = None
     _high: Sample | None = None
     _begin_s: float = 0.0
@@ -44,11 +47,16 @@ class Turns:
             self._high = smooth
         rising = not self.found or not self.found[-1].is_peak
         falling = not self.found or self.found[-1].is_peak
-        if rising and self._high.celsius - smooth.celsius >= REVERSAL_C:
+        if rising and self._high.celsius - smooth.celsius >= self.reversal_c:
             return self._turn(True, self._high, smooth)
-        if falling and smooth.celsius - self._low.celsius >= REVERSAL_C:
+        if falling and smooth.celsius - self._low.celsius >= self.reversal_c:
             return self._turn(False, self._low, smooth)
         return None
+
+    def cycled(self, swing_c: float, sigma_c: float) -> None:
+        """The swing, as shown, is known: a shallow one needs a smaller reversal."""
+        least_c = max(SMALLEST_REVERSAL_C, REVERSAL_SIGMAS * sigma_c)
+        self.reversal_c = min(REVERSAL_C, max(least_c, REVERSAL_SHARE * swing_c))
 
     def _turn(self, is_peak: bool, at: Sample, now: Sample) -> Turn:
         first = not self.found and at.t_s - self._begin_s < 30.0

@@ -70,6 +70,14 @@ def _drift_words(view: BatchView) -> str:
     return text + "."
 
 
+def _window_words(view: BatchView) -> str:
+    """How the formula's own time stands against it, where they differ."""
+    window = view.checks.get("window")
+    if window is None or window["outside_s"] == 0:
+        return ""
+    return f" {window['text'][0].upper()}{window['text'][1:]}."
+
+
 def baking(view: BatchView, now: float, tz: tzinfo, live: Mapping[str, float]) -> Sentence:
     """The cake is in: when it is expected to be done, or that it is."""
     in_for = lasting(now - (view.in_at or now))
@@ -82,7 +90,7 @@ def baking(view: BatchView, now: float, tz: tzinfo, live: Mapping[str, float]) -
         return Sentence(
             f"{last.name.capitalize()}: the core reached {reached:.0f} °C. "
             "Test the centre, take them out.",
-            f"In for {in_for}. Mind the hot pans.",
+            f"In for {in_for}.{_window_words(view)} Mind the hot pans.",
             temperature(core if core is not None else reached, last.name), act=True,
         )  # fmt: skip
     forecast = waiting[0].forecast if waiting else None
@@ -97,7 +105,7 @@ def baking(view: BatchView, now: float, tz: tzinfo, live: Mapping[str, float]) -
     left = max(0.0, forecast["expected_at"] - now)
     return Sentence(
         f"{name} at about {clock(forecast['expected_at'], tz)}, {span(forecast, tz)}.",
-        f"In for {in_for}.{at_core}",
+        f"In for {in_for}.{at_core}{_window_words(view)}",
         Number(f"{left / 60:.0f}" if left >= 60 else "<1", "min", "time", f"to {waiting[0].name}"),
         time_measure(forecast, now),
     )

@@ -1,4 +1,4 @@
-"""Earlier bakes of an oven, out of the events that its cycles left."""
+"""Earlier bakes of an oven and centre tests of a formula, out of the events that they left."""
 
 from __future__ import annotations
 
@@ -44,4 +44,27 @@ def earlier(
     return [
         dict(zip(_KEYS, (row[0], round(row[1] * 1e6), *row[2:-1], bool(row[-1])), strict=True))
         for row in reversed(found)
+    ]
+
+
+_TESTS = """
+    SELECT e.batch, json_extract(e.body, '$.tested_at'), json_extract(e.body, '$.result'),
+           json_extract(e.body, '$.core_c')
+    FROM event e JOIN batch b ON b.id = e.batch
+    WHERE e.kind = 'bake.test' AND json_extract(e.body, '$.formula') = :formula
+          AND json_extract(e.body, '$.core_c') IS NOT NULL
+          AND b.flagged = 0 AND b.plan_pos < :before
+    ORDER BY b.plan_pos DESC, e.id DESC LIMIT :limit"""
+
+
+def tests(
+    connection: sqlite3.Connection, formula: str, before_pos: int | None, limit: int
+) -> list[dict[str, Any]]:
+    """See `Reader.centre_tests`."""
+    before = 2**62 if before_pos is None else before_pos
+    values = {"formula": formula, "before": before, "limit": limit}
+    found = connection.execute(_TESTS, values).fetchall()
+    return [
+        {"batch": batch, "at_us": round(at * 1e6), "result": result, "core_c": core_c}
+        for batch, at, result, core_c in reversed(found)
     ]

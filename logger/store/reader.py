@@ -248,6 +248,16 @@ class Reader:
         with self._connection() as connection:
             return bakes.earlier(connection, oven, before_pos, limit)
 
+    def centre_tests(
+        self, formula: str, *, before_pos: int | None = None, limit: int = 60
+    ) -> list[dict[str, Any]]:
+        """Earlier centre tests of a formula with a probe in the core, the oldest first.
+
+        Each with the fields of `logger.plan.CentreTest`; flagged batches are left out.
+        """
+        with self._connection() as connection:
+            return bakes.tests(connection, formula, before_pos, limit)
+
     # -- channels ------------------------------------------------------------------------------
 
     def channels(self) -> list[ChannelRow]:

@@ -8,6 +8,7 @@ from logger.entries import Gap, Mark
 from logger.events import Body, Event
 from logger.plan import Plan
 from logger.thermal import ensemble as rows
+from logger.thermal.centre_tests import CentreTests
 from logger.thermal.ensemble import Ensemble
 from logger.thermal.follower import Follower, Note
 from logger.thermal.milestones import Hit, Milestones
@@ -18,6 +19,7 @@ from logger.thermal.priors import priors
 from logger.thermal.safety import SlowCooling
 from logger.thermal.surroundings import Surroundings
 from logger.thermal.teller import Teller
+from logger.thermal.window import Window
 
 # Forecasts are said this often; where a crossing is being confirmed they wait up to the longest,
 # so that none is said after what it foretells.
@@ -27,6 +29,7 @@ BEFORE, OVEN, COOLING = "before", "oven", "cooling"
 # A core this warm at the first record, without an oven about it, is a cake that is cooling.
 WARM_K, WARM_C = 8.0, 35.0
 GAP_S = 5.0
+FRESH_S = 60.0  # a core read no longer ago is the core at a centre test
 CRUMB_ABOVE_BOILING_K = 6.0  # syrup boils a little higher, and probes are a little wrong
 NEW_PLACE_CONFIRM_S = 600.0
 
@@ -67,6 +70,9 @@ class Thermal:
         self._first_s: float | None = None
         self._hot_since_s: float | None = None
         self._safety = SlowCooling(plan)
+        self._window = Window(plan)
+        self._tests = CentreTests(plan)
+        self._batch = ""
 
     @property
     def is_astray(self) -> bool:
@@ -111,11 +117,12 @@ class Thermal:
         return []
 
     def on_event(self, event: Event) -> list[Body]:
-        """The oven's door is heard, to date the way in and out."""
+        """The oven's door is heard, to date the way in and out; the formula's window is watched."""
+        self._batch = event.batch
         if isinstance(event.body, ev.OvenDoor) and self._origin_us is not None:
             start, end = event.body.start_at - self._origin_s, event.body.end_at - self._origin_s
             self._doors.spans.append((start, end))
-        return []
+        return self._window.hear(event.body, event.at_us / MICROSECOND)
 
     def on_mark(self, mark: Mark) -> list[Body]:
         """Marks about the cake and its probe."""
@@ -131,7 +138,24 @@ class Thermal:
                 return self._probe_moved(t_s, mark)
             case "spot reading":
                 self._spot(t_s, mark)
+            case "centre test":
+                return self._centre_test(t_s, mark)
         return []
+
+    def _centre_test(self, t_s: float, mark: Mark) -> list[Body]:
+        f = self._follower
+        is_fresh = f.last is not None and f.last[0] > t_s - FRESH_S
+        is_inside = self._stage == OVEN or self._out_how is not None
+        core_c = None
+        if is_fresh and is_inside and not (f.astray or f.in_oven.is_in_air):
+            core_c = f.track.at(t_s)
+        return self._tests.tested(
+            mark.t_us,
+            self._batch,
+            mark.text("result"),
+            None if core_c is None else round(core_c, 2),
+            round(t_s - self._in_s, 3) if is_inside and self._in_s > 0 else None,
+        )
 
     def on_second(self, t_us: int) -> list[Body]:
         """Confirms crossings, notices, and says what is due."""

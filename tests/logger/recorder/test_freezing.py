@@ -11,9 +11,11 @@ from recorder_bench import T0, TOPICS, open_mark
 
 from drivers.mqtt import encode
 from logger.conclusions import start_from
+from logger.events import BakeTest, Event
 from logger.freezing import freeze_from
 from logger.intake import Intake, Message
 from logger.pantry import with_own
+from logger.plan import CentreTest
 from logger.planfile import plan_from_document
 from logger.running import RunningBatches
 from logger.store import Reader, Store
@@ -84,6 +86,20 @@ def test_a_later_change_of_the_kitchens_file_does_not_reach_the_batch(desk: Desk
         assert lines is not None
         targets.append(lines[0].target_kg)
     assert targets == pytest.approx([0.240, 0.230])
+
+
+def test_earlier_centre_tests_of_the_formula_are_frozen_in(desk: Desk) -> None:
+    desk.open(FORMULA)
+    test = BakeTest(T0 / 1e6, "moist crumbs", 96.0, 1700.0, "Frosting")
+    desk.store.add_events(1, [Event(50, T0, "b1", test)])
+    desk.store.commit()
+
+    desk.open(FORMULA, "b2")
+
+    entry = desk.reader.plan_entry("b2")
+    assert entry is not None
+    plan = plan_from_document(entry.document)
+    assert plan.centre_tests == (CentreTest("b1", T0, "moist crumbs", 96.0),)
 
 
 def test_a_formula_that_cannot_be_used_opens_nothing_and_says_why(desk: Desk) -> None:

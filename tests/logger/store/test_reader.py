@@ -63,6 +63,26 @@ def test_earlier_bakes_of_an_oven_are_grouped_by_batch(store: Store, reader: Rea
     assert [b["batch"] for b in reader.earlier_bakes("oven-probe/air", before_pos=2)] == ["b-1"]
 
 
+def test_centre_tests_of_a_formula_are_those_with_a_core(store: Store, reader: Reader) -> None:
+    for day, batch in enumerate(("b-1", "b-2", "b-3")):
+        at_us = T0 + day * 86_400_000_000
+        bake(store, batch, [], at_us)
+        told = [("wet", 93.5), ("clean", None), ("moist crumbs", 96.25)]
+        for i, (result, core_c) in enumerate(told):
+            formula = "Pear and ginger layer cake" if batch != "b-2" else "Sponge"
+            test = ev.BakeTest(at_us / 1e6 + 60 * i, result, core_c, 60.0 * i, formula)
+            store.add_events(day + 1, [Event(i + 1, at_us, batch, test)])
+    store.add_engine_error(1, "b-3", T0, "the engine failed")
+    store.commit()
+
+    assert reader.centre_tests("Pear and ginger layer cake") == [
+        {"batch": "b-1", "at_us": T0, "result": "wet", "core_c": 93.5},
+        {"batch": "b-1", "at_us": T0 + 120_000_000, "result": "moist crumbs", "core_c": 96.25},
+    ]
+    assert reader.centre_tests("Pear and ginger layer cake", before_pos=1) == []
+    assert reader.centre_tests("another") == []
+
+
 def test_events_are_resumed_from_any_place_without_loss_or_repetition(
     store: Store, reader: Reader
 ) -> None:

@@ -237,3 +237,23 @@ def test_an_open_way_back_is_named_beside_the_next_line():
 
     assert said.now == "Next: granulated sugar, 300 g."
     assert said.then == "Cake flour: over by 9 g. Choose a way back, or go on."
+
+
+def test_the_formulas_own_time_is_told_beside_the_forecast_where_they_differ():
+    begun = (
+        ev.BatchStage("baking"),
+        ev.BakeIn(T - 900, "marked", 1.0),
+        forecast(ev.BakeForecast, "done", T + 1500, T + 1300, T + 1700),
+    )
+    text = "done is expected 8 minutes behind the formula's window of 28-32 min: oven 11 °C cool"
+
+    said = {}
+    for outside_s in (480.0, 0.0):
+        window = ev.BakeWindow("done", T + 780, T + 1020, T + 1500, outside_s, False, -11.0, text)
+        view = view_after(*begun, window)
+        found = sentence(view, T, UTC, {"core": 70.0})
+        said[outside_s] = f"{found}"
+        assert view.to_json()["bake"]["window"]["outside_s"] == outside_s
+
+    assert "Done is expected 8 minutes behind the formula's window" in said[480.0]
+    assert "window" not in said[0.0]
