@@ -18,9 +18,12 @@ counts. `Changed`: the scale was tared at rest, or its container exchanged, sinc
     9  otherwise                                   the next in the formula's order
 
 Rows 5 to 9 give way where the amount would leave their line over by more than a slip and is what
-the next one asks for, alone or with earlier rises that nobody heard of yet; or where it is grossly
+a later one asks for, alone or with earlier rises that nobody heard of yet; or where it is grossly
 too much (in row 6: over by more than a slip, for a mark may be forgotten, but nobody tares to pour
 too much of the same), to the nearest line that could hold it. Else an over-pour is the line's own.
+
+What a line was given by the order alone, and that nobody heard of yet, may prove to be another's;
+see `logger.weighing.hindsight`.
 
 Where all that the order gave to a line is taken back, it was of none (a spoon, a hand): what was
 said of it is withdrawn, and the line before is open again.
@@ -33,7 +36,7 @@ the order of the formula goes on from there.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from logger.plan import Line
 from logger.weighing.pieces import Piece
@@ -59,7 +62,9 @@ class Book:
         open: the line last added to, or confirmed; None before the first.
         confirmed: the open one was confirmed.
         marks_in_use: see above.
-        movable_kg: what the open line has of rises that may yet prove to be another's.
+        movable_kg: what the open line has of rises that may yet prove to be another's: all that it
+            has, given by the order alone.
+        before: the line that was open before it, where a tare opened that and none opened this.
     """
 
     lines: Sequence[Line]
@@ -70,6 +75,7 @@ class Book:
     confirmed: bool = False
     marks_in_use: bool = False
     movable_kg: float = 0.0
+    before: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +84,12 @@ class Place:
 
     Attributes:
         line: index of the line.
-        with_earlier: the movable rises of the line that was open are of this line too.
+        earlier: the line that the movable rises of the line that was open prove to be of; None
+            where they stay.
     """
 
     line: int
-    with_earlier: bool = False
+    earlier: int | None = None
 
 
 def following(
@@ -188,6 +195,8 @@ def place(
     line, total = book.lines[open_], book.totals_kg[open_]
     under = not book.confirmed and is_under(line, total, blur_kg)
     hardly = under and not is_begun(line, total, blur_kg)
+    if not same and under and not hardly and (found := _given_wrongly(book, rest, mass, blur_kg)):
+        return found
     if (same and (under or book.marks_in_use)) or hardly:
         return _fitting(book, [open_, *rest], mass, blur_kg)
     if book.marks_in_use and under:
@@ -216,18 +225,50 @@ def _fitting(
     slip, gross = _slip(book.lines[first], blur_kg), _gross(book.lines[first], blur_kg)
     if excess <= slip:
         return Place(first)
-    if later and _is_met(book, later[0], mass_kg, blur_kg):
-        return Place(later[0])
-    if later and first == book.open and book.movable_kg > 0:
-        both_kg = book.movable_kg + mass_kg
-        if _is_met(book, later[0], both_kg, blur_kg):
-            return Place(later[0], with_earlier=True)
+    if (met := _met(book, later, mass_kg, blur_kg)) is not None:
+        return Place(met)
+    if first == book.open and book.movable_kg > 0:
+        met = _met(book, later, book.movable_kg + mass_kg, blur_kg)
+        if met is not None:
+            return Place(met, earlier=met)
+        met = _met(book, later, book.movable_kg, blur_kg)
+        if met is not None and _is_met(book, first, mass_kg - book.movable_kg, blur_kg):
+            return Place(first, earlier=met)  # the two were swapped
     if excess <= gross and not over_by_slip:
         return Place(first)
     for index in later:
         if _excess(book, index, mass_kg, blur_kg) <= _slip(book.lines[index], blur_kg):
             return Place(index)
     return Place(first)
+
+
+def _given_wrongly(book: Book, rest: list[int], mass_kg: float, blur_kg: float) -> Place | None:
+    """After a tare, the open line far too light, and by the order alone: whose is what it has?
+
+    Nobody leaves a line so. Of the line that it would meet; or else of the line before, where
+    each line is tared for and this one was not.
+    """
+    open_ = book.open
+    assert open_ is not None
+    if not 0 < book.movable_kg < (book.lines[open_].target_kg or 0.0) / 2:
+        return None
+    home = _met(book, rest, book.movable_kg, blur_kg)
+    if home is None and book.before is not None:
+        line = book.lines[book.before]
+        if _excess(book, book.before, book.movable_kg, blur_kg) <= _gross(line, blur_kg):
+            home = book.before
+    if home is None:
+        return None
+    totals = list(book.totals_kg)
+    totals[open_] -= book.movable_kg
+    cleared = replace(book, totals_kg=totals, movable_kg=0.0)
+    others = [index for index in rest if index != home]
+    return replace(_fitting(cleared, [open_, *others], mass_kg, blur_kg), earlier=home)
+
+
+def _met(book: Book, candidates: list[int], mass_kg: float, blur_kg: float) -> int | None:
+    """The first of the candidates that would have what it asks for."""
+    return next((i for i in candidates if _is_met(book, i, mass_kg, blur_kg)), None)
 
 
 def _is_met(book: Book, index: int, mass_kg: float, blur_kg: float) -> bool:

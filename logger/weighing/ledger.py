@@ -168,9 +168,9 @@ class Ledger:
             self._changed = self._changed or piece.tared
             return
         placed, trifle = self._place(piece, blurs), self._is_drift(piece)
-        if placed.with_earlier:
+        if placed.earlier is not None:
             for earlier in self._movable():
-                earlier.line = placed.line
+                earlier.line = placed.earlier
         elif piece.selected is not None:
             self._hear_late_mark(placed.line)
         elif placed.line != self.current:
@@ -193,6 +193,7 @@ class Ledger:
             last is not None
             and last.line == current
             and not self._was_trifle
+            and last.mass_kg > 0
             and piece.start_us - last.ended_us < CONTINUES_US
         )
         book = Book(
@@ -204,6 +205,7 @@ class Ledger:
             confirmed=current is not None and self.slot(current).confirmed,
             marks_in_use=marks_in_use(self.pieces),
             movable_kg=sum(p.mass_kg for p in self._movable()),
+            before=self._tared_before(),
         )
         return place(
             book,
@@ -252,6 +254,14 @@ class Ledger:
             last, before = self.pieces[-1], self.pieces[-2]
             if before.line == last.line and is_nearer(last, before, piece):
                 last.line = line
+
+    def _tared_before(self) -> int | None:
+        """The line before the open one, where a tare opened that and none opened this."""
+        before, own = self._opened_after, self._movable()
+        if before is None or not own or own[0].tared:
+            return None
+        earlier = self.of(before)
+        return before if earlier and earlier[0].tared else None
 
     def _void(self, blurs: Blurs) -> None:
         """All of what the order gave to a line was taken back: a spoon, not an ingredient."""

@@ -124,7 +124,7 @@ def test_what_the_next_line_asks_for_is_of_that_line() -> None:
 def test_two_rises_may_together_be_what_the_next_line_asks_for() -> None:
     before = book(2, 300, 8, 90, movable_g=90)
     assert placed(before, rise(85), changed=False) == Place(2)
-    assert placed(before, rise(110)) == Place(3, with_earlier=True)
+    assert placed(before, rise(110)) == Place(3, earlier=3)
 
 
 def test_what_is_grossly_too_much_is_of_the_nearest_line_that_holds_it() -> None:
