@@ -18,6 +18,7 @@ from logger.weighing.attribution import (
     place,
 )
 from logger.weighing.budget import Budget
+from logger.weighing.hindsight import is_right, slips_over, surplus
 from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.settling import S
 from logger.weighing.statement import Slot, account, differs, statement, withdrawn
@@ -176,6 +177,7 @@ class Ledger:
         elif placed.line != self.current:
             self._bring_trifle(piece, placed.line)
         if placed.line != self.current:
+            self._give_surplus(piece, placed.line, blurs)
             self._opened_after = self.current
         piece.line = self.current = placed.line
         self._changed = False
@@ -254,6 +256,30 @@ class Ledger:
             last, before = self.pieces[-1], self.pieces[-2]
             if before.line == last.line and is_nearer(last, before, piece):
                 last.line = line
+
+    def _give_surplus(self, piece: Piece, line: int, blurs: Blurs) -> None:
+        """What came after the open line was right is of another, where another is opened."""
+        current = self.current
+        if current is None or self.slot(current).confirmed:
+            return
+        assert self.lines is not None
+        own = self.of(current)
+        blur_kg = blurs.of([piece, *own])
+        given = surplus(self.lines[current], own, blur_kg)
+        if not given or self.pieces[-1] is not given[-1]:
+            return
+        kg = sum(p.mass_kg for p in given)
+        passed = [i for i in range(current + 1, line) if i not in self.taken(blurs)]
+        home = next((i for i in passed if is_right(self.lines[i], kg, blur_kg)), None)
+        if home is None and piece.selected is None and self._holds(line, kg + piece.mass_kg, blur_kg):
+            if slips_over(self.lines[current], self.total_kg(current), blur_kg):
+                home = line
+        for earlier in given if home is not None else ():
+            earlier.line = home
+
+    def _holds(self, index: int, mass_kg: float, blur_kg: float) -> bool:
+        assert self.lines is not None
+        return not slips_over(self.lines[index], self.total_kg(index) + mass_kg, blur_kg)
 
     def _tared_before(self) -> int | None:
         """The line before the open one, where a tare opened that and none opened this."""
