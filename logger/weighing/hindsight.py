@@ -11,9 +11,14 @@ from logger.weighing.pieces import Piece
 
 def is_right(line: Line, total_kg: float, blur_kg: float) -> bool:
     """Whether a line would have what it asks for, as well as the scale can say."""
-    if line.target_kg is None or line.upper_kg is None or is_under(line, total_kg, blur_kg):
+    if line.target_kg is None or is_under(line, total_kg, blur_kg):
         return False
-    return total_kg <= line.upper_kg + blur_kg
+    return not is_over(line, total_kg, blur_kg)
+
+
+def is_over(line: Line, total_kg: float, blur_kg: float) -> bool:
+    """Whether a line has too much, by more than a division."""
+    return line.upper_kg is not None and total_kg > line.upper_kg + blur_kg
 
 
 def slips_over(line: Line, total_kg: float, blur_kg: float) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import takewhile
 
 from logger.events import WeighingAddition
 from logger.plan import Line, ScaleFacts
@@ -13,12 +14,13 @@ from logger.weighing.attribution import (
     following,
     is_begun,
     is_nearer,
+    is_under,
     marks_in_use,
     opened_by_mark,
     place,
 )
 from logger.weighing.budget import Budget
-from logger.weighing.hindsight import is_right, slips_over, surplus
+from logger.weighing.hindsight import is_over, is_right, slips_over, surplus
 from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.settling import S
 from logger.weighing.statement import Slot, account, differs, statement, withdrawn
@@ -183,6 +185,8 @@ class Ledger:
         self._changed = False
         self._was_trifle = trifle
         self.pieces.append(piece)
+        if piece.selected is not None:
+            self._make_room(placed.line, blurs)
         for index in {p.line for p in self.pieces if p.line is not None}:
             self.slot(index).left = index != placed.line
         if piece.mass_kg < 0:
@@ -276,6 +280,40 @@ class Ledger:
                 home = line
         for earlier in given if home is not None else ():
             earlier.line = home
+
+    def _make_room(self, index: int, blurs: Blurs) -> None:
+        """A mark says that a line comes only now: what the order gave it before was another's.
+
+        So it is where that meets another line, or where the two together are too much.
+        """
+        assert self.lines is not None
+        own = self.of(index)
+        given = list(takewhile(lambda p: p.selected is None, own))
+        kg, total_kg = sum(p.mass_kg for p in given), self.total_kg(index)
+        blur_kg = blurs.of(own)
+        line = self.lines[index]
+        if abs(kg) <= blur_kg or self.slot(index).confirmed or len(given) == len(own):
+            return
+        too_much = is_over(line, total_kg, blur_kg) and not is_over(line, total_kg - kg, blur_kg)
+        if not too_much and (own[len(given) - 1] is self.pieces[-2] or is_right(line, kg, blur_kg)):
+            return  # it was open until now, or had what it asks for
+        home = self._home(index, kg, blurs)
+        if home is not None:
+            for piece in given:
+                piece.line = home
+            self.slot(home).left = True
+
+    def _home(self, index: int, mass_kg: float, blurs: Blurs) -> int | None:
+        """Another line that would have what it asks for with so much more."""
+        assert self.lines is not None
+        blur_kg = blurs.widest_kg
+        closed = self.taken(blurs)
+        for other, line in enumerate(self.lines):
+            total_kg = self.total_kg(other)
+            free = other not in closed or is_under(line, total_kg, blur_kg)
+            if other != index and free and is_right(line, total_kg + mass_kg, blur_kg):
+                return other
+        return None
 
     def _holds(self, index: int, mass_kg: float, blur_kg: float) -> bool:
         assert self.lines is not None
