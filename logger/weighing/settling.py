@@ -41,6 +41,7 @@ class Settler:
         self._limit = self._refine_limit = 0.0
         self._seen = (0.0, 0.0)  # least and most that this rest, and those it shifted from, showed
         self._skip = 0
+        self._flags: set[bool] = set()
 
     @property
     def noise_kg(self) -> float:
@@ -92,9 +93,12 @@ class Settler:
         recent.append((t_us, y_kg))
         while t_us - recent[0][0] > KEEP_US:
             recent.popleft()
+        if stable is not None:
+            self._flags.add(stable)
         if self.rest is not None:
             return self._at_rest(self.rest, t_us, y_kg, d_kg)
-        return self._in_motion(t_us, d_kg, stable)
+        # A flag that never changes says nothing.
+        return self._in_motion(t_us, d_kg, stable if len(self._flags) == 2 else None)
 
     def _at_rest(self, rest: Rest, t_us: int, y_kg: float, d_kg: float) -> Rest | None:
         away = y_kg - rest.level_kg
