@@ -166,6 +166,8 @@ class Ledger:
     def _add(self, piece: Piece, blurs: Blurs) -> None:
         of = self.current if piece.selected is None else piece.selected
         has_kg = 0.0 if of is None else self.total_kg(of)
+        if piece.mass_kg < 0 and self._was_a_hand(piece, blurs):
+            return
         if piece.mass_kg < 0 and has_kg + piece.mass_kg < -blurs.of([piece]):
             self.pieces.append(piece)  # more than the line has: no take-back of anything
             self._changed = self._changed or piece.tared
@@ -336,6 +338,31 @@ class Ledger:
             piece.line = None
         self.current = self._opened_after
         self._changed = any(p.tared for p in own)
+
+    def _was_a_hand(self, piece: Piece, blurs: Blurs) -> bool:
+        """Nobody takes back what a line still lacks: it was a hand, or a spoon, that lay there.
+
+        What stays of it, or was taken with it, is of the line before.
+        """
+        before, own = self._opened_after, self._movable(said=True)
+        if before is None or not own or self.slot(before).confirmed:
+            return False
+        assert self.lines is not None and self.current is not None
+        blur_kg = blurs.of([*own, piece])
+        given_kg = sum(p.mass_kg for p in own)
+        net_kg = given_kg + piece.mass_kg
+        after_kg = self.total_kg(before) + net_kg
+        lacks = is_under(self.lines[self.current], given_kg, blur_kg)
+        if not lacks or abs(net_kg) <= 1.5 * blur_kg or 2 * net_kg > given_kg:
+            return False
+        if after_kg < -blur_kg or slips_over(self.lines[before], after_kg, blur_kg):
+            return False
+        for one in (*own, piece):
+            one.line = before
+        self.pieces.append(piece)
+        self.current, self._changed, self._was_trifle = before, False, False
+        self.slot(before).left = False
+        return True
 
     # What can be said ------------------------------------------------------------------------
 
