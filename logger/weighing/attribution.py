@@ -65,6 +65,7 @@ class Book:
         movable_kg: what the open line has of rises that may yet prove to be another's: all that it
             has, given by the order alone.
         before: the line that was open before it, where a tare opened that and none opened this.
+        tares: each of its lines, of which there are several, was opened by a tare.
     """
 
     lines: Sequence[Line]
@@ -76,6 +77,7 @@ class Book:
     marks_in_use: bool = False
     movable_kg: float = 0.0
     before: int | None = None
+    tares: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +147,13 @@ def opened_by_mark(pieces: Sequence[Piece]) -> list[bool]:
     ]
 
 
+def opened_by_tare(pieces: Sequence[Piece]) -> bool:
+    """Whether several lines were opened, each by a tare."""
+    own = [piece for piece in pieces if piece.line is not None]
+    opened = [p.tared for n, p in enumerate(own) if n == 0 or p.line != own[n - 1].line]
+    return len(opened) > 1 and all(opened)
+
+
 def marks_in_use(pieces: Sequence[Piece]) -> bool:
     """Whether every line that was opened since the first mark was opened by one."""
     opened = opened_by_mark(pieces)
@@ -197,6 +206,10 @@ def place(
     hardly = under and not is_begun(line, total, blur_kg)
     if not same and under and not hardly and (found := _given_wrongly(book, rest, mass, blur_kg)):
         return found
+    if same and under and book.tares and not moved:
+        # Who tares for every line goes on with the open one until the next tare.
+        gross = _gross(line, blur_kg)
+        return _fitting(book, [open_, *rest], mass, blur_kg, slip_kg=gross)
     if (same and (under or book.marks_in_use)) or hardly:
         return _fitting(book, [open_, *rest], mass, blur_kg)
     if book.marks_in_use and under:
@@ -212,18 +225,24 @@ def place(
 
 
 def _fitting(
-    book: Book, candidates: list[int], mass_kg: float, blur_kg: float, over_by_slip: bool = False
+    book: Book,
+    candidates: list[int],
+    mass_kg: float,
+    blur_kg: float,
+    over_by_slip: bool = False,
+    slip_kg: float | None = None,
 ) -> Place:
     """The first of the candidates, unless it would be too much for that and a later one fits.
 
     Args:
         over_by_slip: more than a slip over is already too much for a line that could hold it
             to be passed over, not only what is grossly too much.
+        slip_kg: what the first may be over by as a slip, where not the usual.
     """
     first, *later = candidates
     excess = _excess(book, first, mass_kg, blur_kg)
     slip, gross = _slip(book.lines[first], blur_kg), _gross(book.lines[first], blur_kg)
-    if excess <= slip:
+    if excess <= (slip if slip_kg is None else slip_kg):
         return Place(first)
     if (met := _met(book, later, mass_kg, blur_kg)) is not None:
         return Place(met)

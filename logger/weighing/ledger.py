@@ -17,6 +17,7 @@ from logger.weighing.attribution import (
     is_under,
     marks_in_use,
     opened_by_mark,
+    opened_by_tare,
     place,
 )
 from logger.weighing.budget import Budget
@@ -214,6 +215,7 @@ class Ledger:
             marks_in_use=marks_in_use(self.pieces),
             movable_kg=sum(p.mass_kg for p in self._movable()),
             before=self._tared_before(),
+            tares=opened_by_tare(self.pieces),
         )
         return place(
             book,
