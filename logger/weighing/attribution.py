@@ -303,6 +303,14 @@ def _excess(book: Book, index: int, mass_kg: float, blur_kg: float) -> float:
     return 0.0 if upper is None else book.totals_kg[index] + mass_kg - upper - blur_kg
 
 
+def is_far(line: Line, total_kg: float, blur_kg: float) -> bool:
+    """Whether a line is under or over by more than a slip of the hand."""
+    if line.lower_kg is None or line.upper_kg is None:
+        return False
+    slip_kg = _slip(line, blur_kg)
+    return not line.lower_kg - slip_kg <= total_kg <= line.upper_kg + slip_kg
+
+
 def _slip(line: Line, blur_kg: float) -> float:
     """By how much a hand that means to hit the target may go over it."""
     return max(SLIP_KG, SLIP_DIVISIONS * blur_kg) + SLIP_SHARE * (line.target_kg or 0.0)

@@ -25,6 +25,7 @@ def settled(state: Standing, rest: Rest, net: bool | None) -> None:
     assert base is not None
     piece, state.piece = state.piece, None
     outcome = _explain(state, rest, base, state.division_kg, piece, net)
+    state.unheard = False
     if piece is not None and not outcome:
         state.signals.append(Vanished(piece))
 

@@ -40,6 +40,7 @@ class Standing:
         last_piece: the last that ended.
         contained_us: when a container was put on or came back.
         pending_splice_kg: uncertainty of a zero set before the piece it falls into was known.
+        unheard: the load is another than when the readings stopped, and nobody saw it change.
         moving_rate_kg_s: how fast the load grew when the readings stopped.
         signals: what is to be told to the room.
     """
@@ -74,6 +75,7 @@ class Standing:
         self.last_piece: Piece | None = None
         self.contained_us = 0
         self.pending_splice_kg = 0.0
+        self.unheard = False
         self.moving_rate_kg_s = 0.0
         self.signals: list[Signal] = []
 
@@ -170,6 +172,7 @@ class Standing:
         last = self.last_piece
         assert last is not None
         last.after, self.base = rest, rest
+        last.unheard = last.unheard or self.unheard
         self.tared = last.tared and last.is_trifle
         self.signals.append(Extended(last))
         return True
@@ -195,6 +198,7 @@ class Standing:
             last.splice_kg = (last.splice_kg**2 + piece.splice_kg**2) ** 0.5
             return self.extend(rest)
         self.base = rest
+        piece.unheard = self.unheard
         self.tared = piece.tared and piece.is_trifle
         self.same_zero = True
         self.drift_kg = 0.0

@@ -94,6 +94,7 @@ def wake(state: Standing, held: list[Reading]) -> None:
         d,
     )
     was_resting = state.at_rest
+    state.unheard = found.kind == "added"
     state.continuity.offset_kg += found.shift_kg
     state.continuity.forget()
     state.settler.interrupt(held[0].t_us)
