@@ -311,6 +311,11 @@ def is_far(line: Line, total_kg: float, blur_kg: float) -> bool:
     return not line.lower_kg - slip_kg <= total_kg <= line.upper_kg + slip_kg
 
 
+def most_kg(line: Line, has_kg: float, blur_kg: float) -> float:
+    """The most that a hand that means to fill a line adds to what it has."""
+    return (line.target_kg or 0.0) + _slip(line, blur_kg) - has_kg
+
+
 def _slip(line: Line, blur_kg: float) -> float:
     """By how much a hand that means to hit the target may go over it."""
     return max(SLIP_KG, SLIP_DIVISIONS * blur_kg) + SLIP_SHARE * (line.target_kg or 0.0)

@@ -31,8 +31,9 @@ class Scale(Standing):
         awaited: Awaited,
         unfinished: Callable[[Piece], bool],
         takeable_kg: Callable[[], float],
+        addable_kg: Callable[[], float],
     ) -> None:
-        super().__init__(name, planned_division_kg, plausible, awaited, unfinished, takeable_kg)
+        super().__init__(name, planned_division_kg, plausible, awaited, unfinished, takeable_kg, addable_kg)
         self._glitches = Glitches()
         self._waking: list[Reading] = []
         self._broken = False

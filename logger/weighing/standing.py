@@ -34,6 +34,7 @@ class Standing:
         drift_kg: drift seen at rest since the last piece.
         last_us: time of the last reading.
         unfinished: whether the line of a piece still lacks something.
+        addable_kg: the most that can have been added while nobody saw it.
         takeable_kg: the most that can be taken back from the line last added to.
         zeroing: the last time the zero was set.
         undo: the same, while it may yet prove to have been a load on its way down.
@@ -53,6 +54,7 @@ class Standing:
         awaited: Awaited,
         unfinished: Callable[[Piece], bool],
         takeable_kg: Callable[[], float],
+        addable_kg: Callable[[], float],
     ) -> None:
         self.name = name
         self.resolution = Resolution(planned_division_kg)
@@ -70,6 +72,7 @@ class Standing:
         self._awaited = awaited
         self.unfinished = unfinished
         self.takeable_kg = takeable_kg
+        self.addable_kg = addable_kg
         self.zeroing: Zeroing | None = None
         self.undo: Zeroing | None = None
         self.last_piece: Piece | None = None

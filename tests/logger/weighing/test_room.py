@@ -560,6 +560,7 @@ def test_a_fall_by_more_than_the_line_ever_had_is_a_lifted_container(
         awaited=lambda change_kg, start_us, division_kg: False,
         unfinished=lambda piece: False,
         takeable_kg=lambda: has_g / 1000,
+        addable_kg=lambda: 0.0,
     )
 
     signals = [s for e in b.entries if isinstance(e, Reading) for s in scale.feed(e)]
