@@ -199,8 +199,10 @@ def place(
     if open_ is None:
         return _fitting(book, rest, mass, blur_kg)
     same = not changed or moved
-    if back or not rest or (same and not moved and (trifle or continues)):
+    if back or not rest or (same and not moved and trifle):
         return Place(open_)
+    if same and not moved and continues:
+        return _fitting(book, [open_, *rest], mass, blur_kg)
     line, total = book.lines[open_], book.totals_kg[open_]
     under = not book.confirmed and is_under(line, total, blur_kg)
     hardly = under and not is_begun(line, total, blur_kg)

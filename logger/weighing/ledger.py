@@ -299,8 +299,8 @@ class Ledger:
         if abs(kg) <= blur_kg or self.slot(index).confirmed or len(given) == len(own):
             return
         too_much = is_over(line, total_kg, blur_kg) and not is_over(line, total_kg - kg, blur_kg)
-        if not too_much and (own[len(given) - 1] is self.pieces[-2] or is_right(line, kg, blur_kg)):
-            return  # it was open until now, or had what it asks for
+        if not too_much and is_right(line, kg, blur_kg):
+            return
         home = self._home(index, kg, blurs)
         if home is not None:
             for piece in given:
