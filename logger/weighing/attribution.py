@@ -206,7 +206,7 @@ def place(
     line, total = book.lines[open_], book.totals_kg[open_]
     under = not book.confirmed and is_under(line, total, blur_kg)
     hardly = under and not is_begun(line, total, blur_kg)
-    if not same and under and not hardly and (found := _given_wrongly(book, rest, mass, blur_kg)):
+    if not same and under and (found := _given_wrongly(book, rest, mass, blur_kg, hardly)):
         return found
     if same and under and book.tares and not moved:
         # Who tares for every line goes on with the open one until the next tare.
@@ -263,7 +263,9 @@ def _fitting(
     return Place(first)
 
 
-def _given_wrongly(book: Book, rest: list[int], mass_kg: float, blur_kg: float) -> Place | None:
+def _given_wrongly(
+    book: Book, rest: list[int], mass_kg: float, blur_kg: float, hardly: bool
+) -> Place | None:
     """After a tare, the open line far too light, and by the order alone: whose is what it has?
 
     Nobody leaves a line so. Of the line that it would meet; or else of the line before, where
@@ -271,10 +273,10 @@ def _given_wrongly(book: Book, rest: list[int], mass_kg: float, blur_kg: float) 
     """
     open_ = book.open
     assert open_ is not None
-    if not 0 < book.movable_kg < (book.lines[open_].target_kg or 0.0) / 2:
+    if not 1.5 * blur_kg < book.movable_kg < (book.lines[open_].target_kg or 0.0) / 2:
         return None
     home = _met(book, rest, book.movable_kg, blur_kg)
-    if home is None and book.before is not None:
+    if home is None and book.before is not None and not hardly:
         line = book.lines[book.before]
         if _excess(book, book.before, book.movable_kg, blur_kg) <= _gross(line, blur_kg):
             home = book.before
