@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import pytest
@@ -28,6 +29,7 @@ class Scene:
             lambda rise, start, d: mark_waits,
             lambda piece: True,
             lambda: 0.0,
+            lambda: math.inf,
         )
         self.d_g, self.n = d_g, 0
         self.signals: list[Signal] = []
