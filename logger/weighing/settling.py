@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections import deque
 
+from logger.weighing.flag import Flag
 from logger.weighing.rest import Rest
 from logger.weighing.vibration import FEWEST, WINDOWS_US, agree_by_chance, only_shakes
 
@@ -42,7 +43,7 @@ class Settler:
         self._limit = self._refine_limit = 0.0
         self._seen = (0.0, 0.0)  # least and most that this rest, and those it shifted from, showed
         self._skip = 0
-        self._flags: set[bool] = set()
+        self._flag = Flag()
 
     @property
     def noise_kg(self) -> float:
@@ -94,12 +95,10 @@ class Settler:
         recent.append((t_us, y_kg))
         while t_us - recent[0][0] > KEEP_US:
             recent.popleft()
-        if stable is not None:
-            self._flags.add(stable)
+        told = self._flag.see(stable, t_us, None if self.rest is None else self.rest.start_us)
         if self.rest is not None:
             return self._at_rest(self.rest, t_us, y_kg, d_kg)
-        # A flag that never changes says nothing.
-        return self._in_motion(t_us, d_kg, stable if len(self._flags) == 2 else None)
+        return self._in_motion(t_us, d_kg, told)
 
     def _at_rest(self, rest: Rest, t_us: int, y_kg: float, d_kg: float) -> Rest | None:
         away = y_kg - rest.level_kg
