@@ -42,10 +42,9 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
             made = state.new_piece(lifted, state.started(base))
             return state.end(made, rest, sudden)
         return _returned(state, rest, lifted, mass, sudden)
-    slow_filter = (
-        state.motion.duration_us(base.level_kg, rest.level_kg) <= SLOW_PUT_US
-        and state.motion.is_smooth(base.level_kg, rest.level_kg)
-    )
+    slow_filter = state.motion.duration_us(
+        base.level_kg, rest.level_kg
+    ) <= SLOW_PUT_US and state.motion.is_smooth(base.level_kg, rest.level_kg)
     started_us = state.started(base)
     known = bench.is_known(mass, d)
     put = (sudden or slow_filter) and (known or not state.is_ingredient(mass, started_us))

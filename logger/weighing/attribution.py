@@ -22,8 +22,8 @@ a later one asks for, alone or with earlier rises that nobody heard of yet; or w
 too much (in row 6: over by more than a slip, for a mark may be forgotten, but nobody tares to pour
 too much of the same), to the nearest line that could hold it. Else an over-pour is the line's own.
 
-What a line was given by the order alone, and that nobody heard of yet, may prove to be another's;
-see `logger.weighing.hindsight`.
+What the order alone gave a line that nobody heard of yet may prove to be another's: after a tare,
+where that meets another line or is far too little; see also `logger.weighing.hindsight`.
 
 Where all that the order gave to a line is taken back, it was of none (a spoon, a hand): what was
 said of it is withdrawn, and the line before is open again.

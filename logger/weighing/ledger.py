@@ -1,17 +1,13 @@
-"""What each line has, and what was last said of it."""
+"""Which line each piece is of, found when it comes to rest and put right by what comes later."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from itertools import takewhile
-
-from logger.events import WeighingAddition
-from logger.plan import Line, ScaleFacts
+from logger.plan import Line
+from logger.weighing.accounts import Accounts
 from logger.weighing.attribution import (
     CONTINUES_US,
     Book,
     Place,
-    following,
     is_begun,
     is_nearer,
     is_under,
@@ -20,94 +16,22 @@ from logger.weighing.attribution import (
     opened_by_tare,
     place,
 )
-from logger.weighing.budget import Budget
-from logger.weighing.hindsight import is_over, is_right, slips_over, surplus
+from logger.weighing.hindsight import give_surplus, make_room, slips_over
 from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.settling import S
-from logger.weighing.statement import Slot, account, differs, statement, withdrawn
 
 PINCHES_US = 5 * S  # a spoon is filled again within; drift takes longer over two divisions
 
 
-class Ledger:
-    """Pieces and the lines they belong to.
-
-    Args:
-        lines: the formula's; None without a formula.
-
-    Attributes:
-        pieces: in order. One whose line is None, with a formula, was of none: a spoon, taken out.
-        slots: what was said of each line.
-        current: the open line, last added to or confirmed; None before the first.
-        facts: of each scale, by SenML name.
-        awaited: the line whose mark waits for its rise, and since when.
-        reopened: lines that need more, before the order goes on.
-    """
+class Ledger(Accounts):
+    """Finds the line of each piece; arguments and attributes as `Accounts`."""
 
     def __init__(self, lines: tuple[Line, ...] | None) -> None:
-        self.lines = lines
-        self.pieces: list[Piece] = []
-        self.slots: dict[int, Slot] = {}
-        self.current: int | None = None
-        self.facts: dict[str, ScaleFacts] = {}
-        self.awaited: tuple[int, int] | None = None
-        self.reopened: set[int] = set()
+        super().__init__(lines)
         self._changed = False  # tared or exchanged since the last rise that is of some line
         self._before: tuple[int | None, bool] = (None, False)  # the two, before the last piece
         self._opened_after: int | None = None  # what was open before the open line
         self._was_trifle = False  # the last piece, when its line was found
-
-    def slot(self, index: int) -> Slot:
-        """The slot of a line, made when first asked for."""
-        return self.slots.setdefault(index, Slot())
-
-    def line(self, index: int) -> Line | None:
-        """The formula line of a slot, None without a formula."""
-        return None if self.lines is None else self.lines[index]
-
-    def index(self, key: str | None) -> int | None:
-        """The slot of the line with this key, None where there is none."""
-        if key is None or self.lines is None:
-            return None
-        return next((i for i, line in enumerate(self.lines) if line.key == key), None)
-
-    def of(self, index: int) -> list[Piece]:
-        """The pieces of a slot."""
-        return [p for p in self.pieces if p.line == index]
-
-    def total_kg(self, index: int) -> float:
-        """Net total of a slot so far."""
-        counted = self.slots[index].counted_kg if index in self.slots else 0.0
-        return counted + sum(p.mass_kg for p in self.pieces if p.line == index)
-
-    def taken(self, blurs: Blurs) -> frozenset[int]:
-        """Lines that have something already, or were confirmed."""
-        have = {p.line for p in self.pieces if p.line is not None}
-        kept = {i for i in have if abs(self.total_kg(i)) > blurs.of(self.of(i))}
-        closed = kept | {i for i, s in self.slots.items() if s.confirmed}
-        return frozenset(closed - self.lacking())
-
-    def lacking(self) -> frozenset[int]:
-        """Lines that were weighed, and need more of it all the same."""
-        if self.lines is None:
-            return frozenset()
-        return frozenset(i for i in self.reopened if self.lacks(i))
-
-    def lacks(self, index: int) -> bool:
-        """Whether a line has less than its tolerance allows."""
-        assert self.lines is not None
-        lower = self.lines[index].lower_kg
-        return lower is not None and self.total_kg(index) < lower
-
-    def upcoming(self, blurs: Blurs) -> int | None:
-        """The line to weigh next: the open one while it lacks something, else the next in order."""
-        if self.lines is None:
-            return None
-        current = self.current
-        if current is not None and not self.slot(current).left and self.lacks(current):
-            return current
-        rest = following(self.lines, current, self.taken(blurs), self.lacking())
-        return rest[0] if rest else None
 
     def add(self, piece: Piece, blurs: Blurs) -> None:
         """A piece came to rest: find its line."""
@@ -145,17 +69,6 @@ class Ledger:
         self.slot(index).confirmed = self.slot(index).left = True
         self.current, self._changed = index, True
 
-    def change(self, lines: Mapping[int, Line]) -> None:
-        """Other targets for some lines, from now on; what was attributed so far stays so."""
-        assert self.lines is not None
-        self.lines = tuple(lines.get(i, line) for i, line in enumerate(self.lines))
-
-    def move(self, pieces: Sequence[Piece], index: int) -> None:
-        """These pieces are of another line, a person says."""
-        for piece in pieces:
-            piece.line = piece.selected = index
-        self.current = index
-
     def _add_without_formula(self, piece: Piece) -> None:
         numbers = [p.line for p in self.pieces if p.line is not None]
         if piece.mass_kg < 0 and numbers:
@@ -182,14 +95,14 @@ class Ledger:
         elif placed.line != self.current:
             self._bring_trifle(piece, placed.line)
         if placed.line != self.current:
-            self._give_surplus(piece, placed.line, blurs)
+            give_surplus(self, piece, placed.line, blurs)
             self._opened_after = self.current
         piece.line = self.current = placed.line
         self._changed = False
         self._was_trifle = trifle
         self.pieces.append(piece)
         if piece.selected is not None:
-            self._make_room(placed.line, blurs)
+            make_room(self, placed.line, blurs)
         for index in {p.line for p in self.pieces if p.line is not None}:
             self.slot(index).left = index != placed.line
         if piece.mass_kg < 0:
@@ -265,64 +178,6 @@ class Ledger:
             if before.line == last.line and is_nearer(last, before, piece):
                 last.line = line
 
-    def _give_surplus(self, piece: Piece, line: int, blurs: Blurs) -> None:
-        """What came after the open line was right is of another, where another is opened."""
-        current = self.current
-        if current is None or self.slot(current).confirmed:
-            return
-        assert self.lines is not None
-        own = self.of(current)
-        blur_kg = blurs.of([piece, *own])
-        given = surplus(self.lines[current], own, blur_kg)
-        if not given or self.pieces[-1] is not given[-1]:
-            return
-        kg = sum(p.mass_kg for p in given)
-        passed = [i for i in range(current + 1, line) if i not in self.taken(blurs)]
-        home = next((i for i in passed if is_right(self.lines[i], kg, blur_kg)), None)
-        if home is None and piece.selected is None and self._holds(line, kg + piece.mass_kg, blur_kg):
-            if slips_over(self.lines[current], self.total_kg(current), blur_kg):
-                home = line
-        for earlier in given if home is not None else ():
-            earlier.line = home
-
-    def _make_room(self, index: int, blurs: Blurs) -> None:
-        """A mark says that a line comes only now: what the order gave it before was another's.
-
-        So it is where that meets another line, or where the two together are too much.
-        """
-        assert self.lines is not None
-        own = self.of(index)
-        given = list(takewhile(lambda p: p.selected is None, own))
-        kg, total_kg = sum(p.mass_kg for p in given), self.total_kg(index)
-        blur_kg = blurs.of(own)
-        line = self.lines[index]
-        if abs(kg) <= blur_kg or self.slot(index).confirmed or len(given) == len(own):
-            return
-        too_much = is_over(line, total_kg, blur_kg) and not is_over(line, total_kg - kg, blur_kg)
-        if not too_much and is_right(line, kg, blur_kg):
-            return
-        home = self._home(index, kg, blurs)
-        if home is not None:
-            for piece in given:
-                piece.line = home
-            self.slot(home).left = True
-
-    def _home(self, index: int, mass_kg: float, blurs: Blurs) -> int | None:
-        """Another line that would have what it asks for with so much more."""
-        assert self.lines is not None
-        blur_kg = blurs.widest_kg
-        closed = self.taken(blurs)
-        for other, line in enumerate(self.lines):
-            total_kg = self.total_kg(other)
-            free = other not in closed or is_under(line, total_kg, blur_kg)
-            if other != index and free and is_right(line, total_kg + mass_kg, blur_kg):
-                return other
-        return None
-
-    def _holds(self, index: int, mass_kg: float, blur_kg: float) -> bool:
-        assert self.lines is not None
-        return not slips_over(self.lines[index], self.total_kg(index) + mass_kg, blur_kg)
-
     def _tared_before(self) -> int | None:
         """The line before the open one, where a tare opened that and none opened this."""
         before, own = self._opened_after, self._movable()
@@ -349,7 +204,10 @@ class Ledger:
         before, own = self._opened_after, self._movable(said=True)
         if before is None or not own or self.slot(before).confirmed:
             return False
-        assert self.lines is not None and self.current is not None
+        if piece.selected is not None or any(p.scale != piece.scale for p in own):
+            return False
+        assert self.lines is not None
+        assert self.current is not None
         blur_kg = blurs.of([*own, piece])
         given_kg = sum(p.mass_kg for p in own)
         net_kg = given_kg + piece.mass_kg
@@ -365,38 +223,3 @@ class Ledger:
         self.current, self._changed, self._was_trifle = before, False, False
         self.slot(before).left = False
         return True
-
-    # What can be said ------------------------------------------------------------------------
-
-    def budget(self, index: int) -> Budget:
-        """The uncertainty budget of a slot's total: that of each scale it lies on, combined."""
-        return account(self.pieces, index, self.facts)
-
-    def budget_of(self, index: int) -> dict[str, float | None] | None:
-        """The components of a slot's budget by name (kg, k = 1); None where it was not weighed."""
-        return self.budget(index).to_json() if self.of(index) else None
-
-    def body(self, index: int, moving: bool = False) -> WeighingAddition | None:
-        """What is to be said of a slot now; None where there is nothing to say."""
-        slot, line = self.slot(index), self.line(index)
-        pieces = self.of(index)
-        if pieces or slot.confirmed:
-            return statement(slot, line, pieces, self.budget(index), moving)
-        return None if line is None or slot.said is None else withdrawn(slot, line)
-
-    def say(self, index: int, blurs: Blurs, moving: bool = False) -> list[WeighingAddition]:
-        """The slot's body, where it differs from what stands."""
-        slot, body = self.slot(index), self.body(index, moving)
-        blur_kg = blurs.of(self.of(index))
-        if body is None:
-            return []
-        said = slot.said
-        if said is None:
-            if not slot.confirmed and abs(self.total_kg(index)) <= blur_kg:
-                return []  # all of it was taken back before anything was said
-        elif not differs(said, body, blur_kg / 2):
-            return []
-        if said is not None and slot.event_id is None:
-            return []  # its id is not known yet; the next second says it again
-        slot.said = body
-        return [body]

@@ -33,7 +33,9 @@ class Scale(Standing):
         takeable_kg: Callable[[], float],
         addable_kg: Callable[[], float],
     ) -> None:
-        super().__init__(name, planned_division_kg, plausible, awaited, unfinished, takeable_kg, addable_kg)
+        super().__init__(
+            name, planned_division_kg, plausible, awaited, unfinished, takeable_kg, addable_kg
+        )
         self._glitches = Glitches()
         self._waking: list[Reading] = []
         self._broken = False
@@ -129,7 +131,7 @@ class Scale(Standing):
             settled(self, found, reading.net)
 
     def _is_off(self, rest: Rest | None) -> bool:
-        """Whether the container was lifted since the last rest: far below itself without content."""
+        """Whether the container was lifted since the last rest: it is far below itself."""
         fell_kg = self.bench.bowl_kg - self.motion.low_kg
         return rest is None and fell_kg > max(FINGER_KG, 8 * self.division_kg)
 

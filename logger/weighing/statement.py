@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from drivers.reading import seconds
 from logger.events import WeighingAddition
 from logger.plan import NO_SCALE_FACTS, Line, ScaleFacts
-from logger.weighing.budget import Budget, budget, combined
 from logger.weighing.attribution import is_far
+from logger.weighing.budget import Budget, budget, combined
 from logger.weighing.pieces import Piece
 from logger.weighing.verdict import judge, judge_at_least
 
