@@ -7,7 +7,7 @@ from itertools import takewhile
 
 from logger.plan import Line
 from logger.weighing.accounts import Accounts
-from logger.weighing.attribution import SLIP_DIVISIONS, SLIP_KG, is_under
+from logger.weighing.attribution import SLIP_DIVISIONS, SLIP_KG, is_under, most_kg
 from logger.weighing.pieces import Blurs, Piece
 
 
@@ -109,4 +109,5 @@ def _home(accounts: Accounts, index: int, mass_kg: float, blurs: Blurs) -> int |
 
 def _holds(accounts: Accounts, index: int, mass_kg: float, blur_kg: float) -> bool:
     assert accounts.lines is not None
-    return not slips_over(accounts.lines[index], accounts.total_kg(index) + mass_kg, blur_kg)
+    line, has_kg = accounts.lines[index], accounts.total_kg(index)
+    return line.upper_kg is None or mass_kg <= most_kg(line, has_kg, blur_kg)

@@ -82,7 +82,7 @@ class Ledger(Accounts):
         has_kg = 0.0 if of is None else self.total_kg(of)
         if piece.mass_kg < 0 and self._was_a_hand(piece, blurs):
             return
-        if piece.mass_kg < 0 and has_kg + piece.mass_kg < -blurs.of([piece]):
+        if piece.mass_kg < 0 and has_kg + piece.mass_kg < -1.5 * blurs.of([piece]):
             self.pieces.append(piece)  # more than the line has: no take-back of anything
             self._changed = self._changed or piece.tared
             return
