@@ -7,7 +7,7 @@ from itertools import takewhile
 
 from logger.plan import Line
 from logger.weighing.accounts import Accounts
-from logger.weighing.attribution import SLIP_DIVISIONS, SLIP_KG, is_under, most_kg
+from logger.weighing.attribution import SLIP_DIVISIONS, SLIP_KG, following, is_under, most_kg
 from logger.weighing.pieces import Blurs, Piece
 
 
@@ -69,6 +69,30 @@ def give_surplus(accounts: Accounts, piece: Piece, line: int, blurs: Blurs) -> N
         home = line
     for earlier in given if home is not None else ():
         earlier.line = home
+
+
+def passed_over(accounts: Accounts, blurs: Blurs) -> int | None:
+    """The next line, where what came after the open one was right is just what it asks for.
+
+    It is given that.
+    """
+    current, lines = accounts.current, accounts.lines
+    assert lines is not None
+    if current is None or accounts.slot(current).confirmed:
+        return None
+    own = accounts.of(current)
+    blur_kg = blurs.of(own)
+    given = surplus(lines[current], own, blur_kg)
+    rest = following(lines, current, accounts.taken(blurs), accounts.lacking())
+    if not given or not rest or accounts.pieces[-1] is not given[-1]:
+        return None
+    if not slips_over(lines[current], accounts.total_kg(current), blur_kg):
+        return None
+    if not is_right(lines[rest[0]], sum(p.mass_kg for p in given), blur_kg):
+        return None
+    for piece in given:
+        piece.line = rest[0]
+    return rest[0]
 
 
 def make_room(accounts: Accounts, index: int, blurs: Blurs) -> None:

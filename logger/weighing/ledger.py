@@ -16,7 +16,7 @@ from logger.weighing.attribution import (
     opened_by_tare,
     place,
 )
-from logger.weighing.hindsight import give_surplus, make_room, slips_over
+from logger.weighing.hindsight import give_surplus, make_room, passed_over, slips_over
 from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.settling import S
 
@@ -107,6 +107,9 @@ class Ledger(Accounts):
             self.slot(index).left = index != placed.line
         if piece.mass_kg < 0:
             self._void(blurs)
+        elif piece.selected is None and (home := passed_over(self, blurs)) is not None:
+            self._opened_after, self.current = self.current, home
+            self.slot(placed.line).left, self.slot(home).left = True, False
 
     def _place(self, piece: Piece, blurs: Blurs) -> Place:
         assert self.lines is not None

@@ -109,7 +109,8 @@ def statement(
         mass = sum(p.mass_kg for p in pieces)
         expanded, parts = found.expanded_kg, found.to_json()
         lost = any(p.lost for p in pieces)
-        if line is not None and is_far(line, mass, 2 * found.resolution_kg):
+        filling = not slot.left and (line is None or mass < (line.target_kg or 0.0))
+        if line is not None and not filling and is_far(line, mass, 2 * found.resolution_kg):
             # What was not seen to come and does not fit may as well be another zero.
             heard = sum(p.mass_kg for p in pieces if not p.unheard)
             lost, mass = lost or heard != mass, heard
