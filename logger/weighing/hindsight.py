@@ -43,8 +43,8 @@ def surplus(line: Line, own: Sequence[Piece], blur_kg: float) -> list[Piece]:
     for number, piece in enumerate(own):
         rest = own[number:]
         if number and (piece.tared or not is_under(line, total_kg, blur_kg)):
-            loose = all(p.selected is None and p.mass_kg > 0 for p in rest)
-            return list(rest) if loose else []
+            loose = all(p.selected is None for p in rest)
+            return list(rest) if loose and piece.mass_kg > 0 else []
         total_kg += piece.mass_kg
     return []
 

@@ -107,7 +107,7 @@ class Ledger(Accounts):
             self.slot(index).left = index != placed.line
         if piece.mass_kg < 0:
             self._void(blurs)
-        elif piece.selected is None and (home := passed_over(self, blurs)) is not None:
+        if piece.selected is None and (home := passed_over(self, blurs)) is not None:
             self._opened_after, self.current = self.current, home
             self.slot(placed.line).left, self.slot(home).left = True, False
 
