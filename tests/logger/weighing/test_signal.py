@@ -157,3 +157,46 @@ def test_a_rest_found_while_a_mixer_shook_is_read_anew_when_it_stops() -> None:
     scene.show(409.5, times=15)
 
     assert sum(scene.pieces_g) == pytest.approx(9.5, abs=0.15)
+
+
+def test_a_rise_with_a_lull_on_its_way_was_poured_and_is_no_container() -> None:
+    scene = Scene()
+    scene.show(0.0, times=15)
+    scene.show(22, 25, 26, 34, 46, 67, 68, 69, 98, 100, 101, 102)
+    scene.show(102, times=20)
+
+    assert (scene.count(ContainerOn), scene.pieces_g) == (0, [102.0])
+
+
+def test_a_rise_without_a_lull_is_a_container_seen_through_a_slow_filter() -> None:
+    scene = Scene()
+    scene.show(0.0, times=15)
+    scene.show(*(9.0 * i for i in range(1, 12)))
+    scene.show(102, times=20)
+
+    assert (scene.count(ContainerOn), scene.pieces_g) == (1, [])
+
+
+def test_the_first_pinches_into_a_bowl_tared_before_are_additions() -> None:
+    scene = Scene()
+    scene.show(0.0, times=15)
+    scene.show(3.0, times=20)
+    scene.show(6.0, times=20)
+
+    assert scene.pieces_g == [3.0, 3.0]
+
+
+def test_a_flicker_of_a_bowl_before_the_division_is_known_lifts_nothing() -> None:
+    scene = Scene()
+    scene.show(530.0, times=6)
+    scene.show(525.0, times=15)
+
+    assert scene.count(Lifted) == 0
+
+
+def test_a_pan_that_swings_through_zero_after_the_bowl_left_it_was_not_tared() -> None:
+    scene = with_bowl(Scene(d_g=0.1))
+    scene.show(290.0, 2.8, -52.7, -4.6, 17.1, 0.2, -4.7, 1.0)
+    scene.show(0.0, times=20)
+
+    assert (scene.count(Lifted), scene.count(ContainerOn)) == (1, 1)
