@@ -10,7 +10,7 @@ import pytest
 from drivers.reading import Reading
 from logger.weighing.pieces import Piece
 from logger.weighing.scale import Scale
-from logger.weighing.signals import ContainerOn, Ended, Extended, Lifted, Signal
+from logger.weighing.signals import ContainerOn, Ended, Extended, Lifted, Signal, Tared
 
 
 class Scene:
@@ -21,6 +21,7 @@ class Scene:
         plausible: Callable[[float, float], bool] = lambda change, d: change > 0,
         mark_waits: bool = False,
         d_g: float = 1.0,
+        period_us: int = 100_000,
     ) -> None:
         self.scale = Scale(
             "scale/mass",
@@ -31,13 +32,13 @@ class Scene:
             lambda: 0.0,
             lambda: math.inf,
         )
-        self.d_g, self.n = d_g, 0
+        self.d_g, self.n, self.period_us = d_g, 0, period_us
         self.signals: list[Signal] = []
 
     def show(self, *grams: float, times: int = 1) -> None:
         for value in grams * times:
             shown_kg = round(value / self.d_g) * self.d_g / 1000
-            reading = Reading("scale", "mass", self.n * 100_000, shown_kg, "kg")
+            reading = Reading("scale", "mass", self.n * self.period_us, shown_kg, "kg")
             self.signals += self.scale.feed(reading)
             self.n += 1
 
@@ -200,3 +201,15 @@ def test_a_pan_that_swings_through_zero_after_the_bowl_left_it_was_not_tared() -
     scene.show(0.0, times=20)
 
     assert (scene.count(Lifted), scene.count(ContainerOn)) == (1, 1)
+
+
+def test_a_tare_from_below_zero_is_seen_on_a_scale_of_few_readings() -> None:
+    scene = Scene(period_us=400_000)
+    scene.show(0.0, times=10)
+    scene.show(500.0, times=10)
+    scene.show(0.0, times=6)  # tared
+    scene.show(-500.0, times=8)  # the bowl goes, a lighter one comes
+    scene.show(-84.0, times=10)
+    scene.show(0.0, times=10)  # tared
+
+    assert (scene.count(Tared), scene.pieces_g) == (2, [])
