@@ -50,7 +50,7 @@ def waking(
         rate_kg_s: how fast the load grew when the readings stopped; 0 at rest.
         silence_s: for how long nothing was heard.
         d_kg: division.
-        addable_kg: the most that can have been added from a rest on.
+        addable_kg: the most that can have been added meanwhile.
     """
     now_kg = value_kg + offset_kg
     change = now_kg - before_kg
@@ -70,7 +70,7 @@ def waking(
         return Waking(-change, "zeroed")
     if empty_kg is not None and abs(now_kg - empty_kg) <= max(near, 3 * d_kg):
         return Waking(0.0, "lifted")
-    if rate_kg_s > 0 or change < 0 or change > addable_kg:
+    if change < 0 or change > addable_kg:
         return Waking(-change, "unknown")
     return Waking(0.0, "added")
 
@@ -95,7 +95,7 @@ def wake(state: Standing, held: list[Reading]) -> None:
         state.moving_rate_kg_s,
         silence_s,
         d,
-        state.addable_kg() if state.bench.present else math.inf,
+        state.addable_kg() - (before_kg - base.level_kg) if state.bench.present else math.inf,
     )
     was_resting = state.at_rest
     state.unheard = found.kind == "added"

@@ -592,3 +592,12 @@ def test_what_came_unheard_is_believed_where_it_fits_and_not_where_it_is_far_off
 def test_a_zero_that_moved_by_more_than_the_line_can_take_adds_nothing() -> None:
     assert waking(0.9, 0.0, 0.4, 0.0, 0.0, 10.0, 0.001, addable_kg=0.2).kind == "unknown"
     assert waking(0.5, 0.0, 0.4, 0.0, 0.0, 10.0, 0.001, addable_kg=0.2).kind == "added"
+
+
+@pytest.mark.parametrize(("addable_kg", "kind"), [(0.1, "added"), (0.05, "unknown")])
+def test_a_stream_that_went_on_unheard_added_no_more_than_its_line_can_take(
+    addable_kg: float, kind: str
+) -> None:
+    found = waking(0.48, 0.0, 0.4, 0.0, 0.002, 8.0, 0.001, addable_kg=addable_kg)
+
+    assert found.kind == kind
