@@ -7,6 +7,7 @@ from logger.weighing.rest import Rest
 from logger.weighing.standing import Standing
 
 SLOW_PUT_US = 1_300_000  # a bowl through the slowest filters; a stream takes longer
+PAN_KG = 0.000_3  # an empty pan of a fine scale wanders by so much (common practice)
 # Left on beater and scraper, at most (common practice, no source).
 SCRAPED_KG = 0.03
 SCRAPED_PART = 0.05
@@ -17,7 +18,8 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
     empty = bench.empty_kg if bench.empty_kg is not None else base.level_kg
     mass = rest.level_kg - empty
     told = mass > 1.6 * d and state.is_awaited(mass, state.started(base))
-    if mass <= max(3 * d, 0.0015) and not told:
+    wanders = max(1.6 * d, PAN_KG)
+    if mass <= wanders and not told:
         lifted = bench.lifted_from
         value = rest.level_kg - state.continuity.offset_kg
         if lifted is not None and bench.lifted_to_zero and value < -max(5 * d, 0.005):
@@ -25,7 +27,7 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
             state.realign(lifted.level_kg - base.level_kg)
             bench.lifted_to_zero = False
             bench.empty_kg = rest.level_kg
-        elif abs(mass) <= max(3 * d, 0.0015):
+        elif abs(mass) <= wanders:
             bench.empty_kg = rest.level_kg
         state.base = rest
         return False
@@ -40,7 +42,9 @@ def explain_absent(state: Standing, rest: Rest, base: Rest, d: float, piece: Pie
             made = state.new_piece(lifted, state.started(base))
             return state.end(made, rest, sudden)
         return _returned(state, rest, lifted, mass, sudden)
-    slow_filter = state.motion.duration_us(base.level_kg, rest.level_kg) <= SLOW_PUT_US
+    slow_filter = state.motion.duration_us(
+        base.level_kg, rest.level_kg
+    ) <= SLOW_PUT_US and state.motion.is_smooth(base.level_kg, rest.level_kg)
     started_us = state.started(base)
     known = bench.is_known(mass, d)
     put = (sudden or slow_filter) and (known or not state.is_ingredient(mass, started_us))

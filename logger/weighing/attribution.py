@@ -18,9 +18,12 @@ counts. `Changed`: the scale was tared at rest, or its container exchanged, sinc
     9  otherwise                                   the next in the formula's order
 
 Rows 5 to 9 give way where the amount would leave their line over by more than a slip and is what
-the next one asks for, alone or with earlier rises that nobody heard of yet; or where it is grossly
+a later one asks for, alone or with earlier rises that nobody heard of yet; or where it is grossly
 too much (in row 6: over by more than a slip, for a mark may be forgotten, but nobody tares to pour
 too much of the same), to the nearest line that could hold it. Else an over-pour is the line's own.
+
+What the order alone gave a line that nobody heard of yet may prove to be another's: after a tare,
+where that meets another line or is far too little; see also `logger.weighing.hindsight`.
 
 Where all that the order gave to a line is taken back, it was of none (a spoon, a hand): what was
 said of it is withdrawn, and the line before is open again.
@@ -33,7 +36,7 @@ the order of the formula goes on from there.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from logger.plan import Line
 from logger.weighing.pieces import Piece
@@ -59,7 +62,10 @@ class Book:
         open: the line last added to, or confirmed; None before the first.
         confirmed: the open one was confirmed.
         marks_in_use: see above.
-        movable_kg: what the open line has of rises that may yet prove to be another's.
+        movable_kg: what the open line has of rises that may yet prove to be another's: all that it
+            has, given by the order alone.
+        before: the line that was open before it, where a tare opened that and none opened this.
+        tares: each of its lines, of which there are several, was opened by a tare.
     """
 
     lines: Sequence[Line]
@@ -70,6 +76,8 @@ class Book:
     confirmed: bool = False
     marks_in_use: bool = False
     movable_kg: float = 0.0
+    before: int | None = None
+    tares: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +86,12 @@ class Place:
 
     Attributes:
         line: index of the line.
-        with_earlier: the movable rises of the line that was open are of this line too.
+        earlier: the line that the movable rises of the line that was open prove to be of; None
+            where they stay.
     """
 
     line: int
-    with_earlier: bool = False
+    earlier: int | None = None
 
 
 def following(
@@ -138,6 +147,13 @@ def opened_by_mark(pieces: Sequence[Piece]) -> list[bool]:
     ]
 
 
+def opened_by_tare(pieces: Sequence[Piece]) -> bool:
+    """Whether several lines were opened, each by a tare."""
+    own = [piece for piece in pieces if piece.line is not None]
+    opened = [p.tared for n, p in enumerate(own) if n == 0 or p.line != own[n - 1].line]
+    return len(opened) > 1 and all(opened)
+
+
 def marks_in_use(pieces: Sequence[Piece]) -> bool:
     """Whether every line that was opened since the first mark was opened by one."""
     opened = opened_by_mark(pieces)
@@ -183,11 +199,19 @@ def place(
     if open_ is None:
         return _fitting(book, rest, mass, blur_kg)
     same = not changed or moved
-    if back or not rest or (same and not moved and (trifle or continues)):
+    if back or not rest or (same and not moved and trifle):
         return Place(open_)
+    if same and not moved and continues:
+        return _fitting(book, [open_, *rest], mass, blur_kg)
     line, total = book.lines[open_], book.totals_kg[open_]
     under = not book.confirmed and is_under(line, total, blur_kg)
     hardly = under and not is_begun(line, total, blur_kg)
+    if not same and under and (found := _given_wrongly(book, rest, mass, blur_kg, hardly)):
+        return found
+    if same and under and book.tares and not moved:
+        # Who tares for every line goes on with the open one until the next tare.
+        gross = _gross(line, blur_kg)
+        return _fitting(book, [open_, *rest], mass, blur_kg, slip_kg=gross)
     if (same and (under or book.marks_in_use)) or hardly:
         return _fitting(book, [open_, *rest], mass, blur_kg)
     if book.marks_in_use and under:
@@ -203,31 +227,71 @@ def place(
 
 
 def _fitting(
-    book: Book, candidates: list[int], mass_kg: float, blur_kg: float, over_by_slip: bool = False
+    book: Book,
+    candidates: list[int],
+    mass_kg: float,
+    blur_kg: float,
+    over_by_slip: bool = False,
+    slip_kg: float | None = None,
 ) -> Place:
     """The first of the candidates, unless it would be too much for that and a later one fits.
 
     Args:
         over_by_slip: more than a slip over is already too much for a line that could hold it
             to be passed over, not only what is grossly too much.
+        slip_kg: what the first may be over by as a slip, where not the usual.
     """
     first, *later = candidates
     excess = _excess(book, first, mass_kg, blur_kg)
     slip, gross = _slip(book.lines[first], blur_kg), _gross(book.lines[first], blur_kg)
-    if excess <= slip:
+    if excess <= (slip if slip_kg is None else slip_kg):
         return Place(first)
-    if later and _is_met(book, later[0], mass_kg, blur_kg):
-        return Place(later[0])
-    if later and first == book.open and book.movable_kg > 0:
-        both_kg = book.movable_kg + mass_kg
-        if _is_met(book, later[0], both_kg, blur_kg):
-            return Place(later[0], with_earlier=True)
+    if (met := _met(book, later, mass_kg, blur_kg)) is not None:
+        return Place(met)
+    if first == book.open and book.movable_kg > 0:
+        met = _met(book, later, book.movable_kg + mass_kg, blur_kg)
+        if met is not None:
+            return Place(met, earlier=met)
+        met = _met(book, later, book.movable_kg, blur_kg)
+        if met is not None and _is_met(book, first, mass_kg - book.movable_kg, blur_kg):
+            return Place(first, earlier=met)  # the two were swapped
     if excess <= gross and not over_by_slip:
         return Place(first)
     for index in later:
         if _excess(book, index, mass_kg, blur_kg) <= _slip(book.lines[index], blur_kg):
             return Place(index)
     return Place(first)
+
+
+def _given_wrongly(
+    book: Book, rest: list[int], mass_kg: float, blur_kg: float, hardly: bool
+) -> Place | None:
+    """After a tare, the open line far too light, and by the order alone: whose is what it has?
+
+    Nobody leaves a line so. Of the line that it would meet; or else of the line before, where
+    each line is tared for and this one was not.
+    """
+    open_ = book.open
+    assert open_ is not None
+    if not 1.5 * blur_kg < book.movable_kg < (book.lines[open_].target_kg or 0.0) / 2:
+        return None
+    home = _met(book, rest, book.movable_kg, blur_kg)
+    if home is None and book.before is not None and not hardly:
+        line = book.lines[book.before]
+        if _excess(book, book.before, book.movable_kg, blur_kg) <= _gross(line, blur_kg):
+            home = book.before
+    if home is None:
+        return None
+    totals = list(book.totals_kg)
+    totals[open_] -= book.movable_kg
+    cleared = replace(book, totals_kg=totals, movable_kg=0.0)
+    others = [index for index in rest if index != home]
+    return replace(_fitting(cleared, [open_, *others], mass_kg, blur_kg), earlier=home)
+
+
+def _met(book: Book, candidates: list[int], mass_kg: float, blur_kg: float) -> int | None:
+    """The first of the candidates that would have what it asks for."""
+    return next((i for i in candidates if _is_met(book, i, mass_kg, blur_kg)), None)
 
 
 def _is_met(book: Book, index: int, mass_kg: float, blur_kg: float) -> bool:
@@ -241,6 +305,19 @@ def _is_met(book: Book, index: int, mass_kg: float, blur_kg: float) -> bool:
 def _excess(book: Book, index: int, mass_kg: float, blur_kg: float) -> float:
     upper = book.lines[index].upper_kg
     return 0.0 if upper is None else book.totals_kg[index] + mass_kg - upper - blur_kg
+
+
+def is_far(line: Line, total_kg: float, blur_kg: float) -> bool:
+    """Whether a line is under or over by more than a slip of the hand."""
+    if line.lower_kg is None or line.upper_kg is None:
+        return False
+    slip_kg = _slip(line, blur_kg)
+    return not line.lower_kg - slip_kg <= total_kg <= line.upper_kg + slip_kg
+
+
+def most_kg(line: Line, has_kg: float, blur_kg: float) -> float:
+    """The most that a hand that means to fill a line adds to what it has."""
+    return (line.target_kg or 0.0) + _slip(line, blur_kg) - has_kg
 
 
 def _slip(line: Line, blur_kg: float) -> float:

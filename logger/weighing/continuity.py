@@ -18,6 +18,8 @@ SILENCE_PERIODS = 6
 LIGHTEST_KG = 0.01  # no container tared in a hurry is lighter
 FASTEST_STEP_KG = 0.02  # what a pour adds between two readings, at most
 KNOCK_US = 1_200_000  # what rises from zero and is back so soon was a knock, not the tare key
+QUICK_US = 260_000  # a bowl put back takes longer, where one may have been away
+SLOW_US = 600_000  # between the readings of a slow scale on which a bowl stands
 UNEVEN = 0.2  # how far a pour's rate over one reading strays from that over the last few
 
 
@@ -162,7 +164,8 @@ class Continuity:
         if jump > 0 and not flagged:
             # A bowl put back, or a pour passing zero, rather than a key pressed?
             far = jump > max(20 * d_kg, 0.03)
-            if t_us - last.t_us > 260_000 or rest_kg is None or (loaded and not far):
+            late = t_us - last.t_us > (SLOW_US if loaded else QUICK_US)
+            if late or rest_kg is None or (loaded and not far):
                 return None
         self._earlier.clear()
         splice = UNEVEN * step

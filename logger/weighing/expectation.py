@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logger.weighing.attribution import most_kg
 from logger.weighing.ledger import Ledger
 from logger.weighing.pieces import Blurs, Piece
 
@@ -18,6 +19,15 @@ def takeable_kg(ledger: Ledger) -> float:
     if ledger.current is None:
         return float("inf")
     return max(0.0, ledger.total_kg(ledger.current))
+
+
+def addable_kg(ledger: Ledger, blurs: Blurs) -> float:
+    """The most that can have been added unseen: what the line that comes next lacks, and a slip."""
+    index = ledger.awaited[0] if ledger.awaited else ledger.upcoming(blurs)
+    line = None if index is None else ledger.line(index)
+    if index is None or line is None or line.target_kg is None:
+        return float("inf")
+    return most_kg(line, ledger.total_kg(index), blurs.widest_kg)
 
 
 def plausible(ledger: Ledger, change_kg: float, blur_kg: float, blurs: Blurs) -> bool:

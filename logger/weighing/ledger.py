@@ -1,109 +1,37 @@
-"""What each line has, and what was last said of it."""
+"""Which line each piece is of, found when it comes to rest and put right by what comes later."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-
-from logger.events import WeighingAddition
-from logger.plan import Line, ScaleFacts
+from logger.plan import Line
+from logger.weighing.accounts import Accounts
 from logger.weighing.attribution import (
     CONTINUES_US,
     Book,
     Place,
-    following,
     is_begun,
     is_nearer,
+    is_under,
     marks_in_use,
     opened_by_mark,
+    opened_by_tare,
     place,
 )
-from logger.weighing.budget import Budget
+from logger.weighing.hindsight import give_surplus, make_room, passed_over, slips_over
 from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.settling import S
-from logger.weighing.statement import Slot, account, differs, statement, withdrawn
 
 PINCHES_US = 5 * S  # a spoon is filled again within; drift takes longer over two divisions
 
 
-class Ledger:
-    """Pieces and the lines they belong to.
-
-    Args:
-        lines: the formula's; None without a formula.
-
-    Attributes:
-        pieces: in order. One whose line is None, with a formula, was of none: a spoon, taken out.
-        slots: what was said of each line.
-        current: the open line, last added to or confirmed; None before the first.
-        facts: of each scale, by SenML name.
-        awaited: the line whose mark waits for its rise, and since when.
-        reopened: lines that need more, before the order goes on.
-    """
+class Ledger(Accounts):
+    """Finds the line of each piece; arguments and attributes as `Accounts`."""
 
     def __init__(self, lines: tuple[Line, ...] | None) -> None:
-        self.lines = lines
-        self.pieces: list[Piece] = []
-        self.slots: dict[int, Slot] = {}
-        self.current: int | None = None
-        self.facts: dict[str, ScaleFacts] = {}
-        self.awaited: tuple[int, int] | None = None
-        self.reopened: set[int] = set()
+        super().__init__(lines)
         self._changed = False  # tared or exchanged since the last rise that is of some line
         self._before: tuple[int | None, bool] = (None, False)  # the two, before the last piece
         self._opened_after: int | None = None  # what was open before the open line
         self._was_trifle = False  # the last piece, when its line was found
-
-    def slot(self, index: int) -> Slot:
-        """The slot of a line, made when first asked for."""
-        return self.slots.setdefault(index, Slot())
-
-    def line(self, index: int) -> Line | None:
-        """The formula line of a slot, None without a formula."""
-        return None if self.lines is None else self.lines[index]
-
-    def index(self, key: str | None) -> int | None:
-        """The slot of the line with this key, None where there is none."""
-        if key is None or self.lines is None:
-            return None
-        return next((i for i, line in enumerate(self.lines) if line.key == key), None)
-
-    def of(self, index: int) -> list[Piece]:
-        """The pieces of a slot."""
-        return [p for p in self.pieces if p.line == index]
-
-    def total_kg(self, index: int) -> float:
-        """Net total of a slot so far."""
-        counted = self.slots[index].counted_kg if index in self.slots else 0.0
-        return counted + sum(p.mass_kg for p in self.pieces if p.line == index)
-
-    def taken(self, blurs: Blurs) -> frozenset[int]:
-        """Lines that have something already, or were confirmed."""
-        have = {p.line for p in self.pieces if p.line is not None}
-        kept = {i for i in have if abs(self.total_kg(i)) > blurs.of(self.of(i))}
-        closed = kept | {i for i, s in self.slots.items() if s.confirmed}
-        return frozenset(closed - self.lacking())
-
-    def lacking(self) -> frozenset[int]:
-        """Lines that were weighed, and need more of it all the same."""
-        if self.lines is None:
-            return frozenset()
-        return frozenset(i for i in self.reopened if self.lacks(i))
-
-    def lacks(self, index: int) -> bool:
-        """Whether a line has less than its tolerance allows."""
-        assert self.lines is not None
-        lower = self.lines[index].lower_kg
-        return lower is not None and self.total_kg(index) < lower
-
-    def upcoming(self, blurs: Blurs) -> int | None:
-        """The line to weigh next: the open one while it lacks something, else the next in order."""
-        if self.lines is None:
-            return None
-        current = self.current
-        if current is not None and not self.slot(current).left and self.lacks(current):
-            return current
-        rest = following(self.lines, current, self.taken(blurs), self.lacking())
-        return rest[0] if rest else None
 
     def add(self, piece: Piece, blurs: Blurs) -> None:
         """A piece came to rest: find its line."""
@@ -141,17 +69,6 @@ class Ledger:
         self.slot(index).confirmed = self.slot(index).left = True
         self.current, self._changed = index, True
 
-    def change(self, lines: Mapping[int, Line]) -> None:
-        """Other targets for some lines, from now on; what was attributed so far stays so."""
-        assert self.lines is not None
-        self.lines = tuple(lines.get(i, line) for i, line in enumerate(self.lines))
-
-    def move(self, pieces: Sequence[Piece], index: int) -> None:
-        """These pieces are of another line, a person says."""
-        for piece in pieces:
-            piece.line = piece.selected = index
-        self.current = index
-
     def _add_without_formula(self, piece: Piece) -> None:
         numbers = [p.line for p in self.pieces if p.line is not None]
         if piece.mass_kg < 0 and numbers:
@@ -163,28 +80,36 @@ class Ledger:
     def _add(self, piece: Piece, blurs: Blurs) -> None:
         of = self.current if piece.selected is None else piece.selected
         has_kg = 0.0 if of is None else self.total_kg(of)
-        if piece.mass_kg < 0 and has_kg + piece.mass_kg < -blurs.of([piece]):
+        if piece.mass_kg < 0 and self._was_a_hand(piece, blurs):
+            return
+        if piece.mass_kg < 0 and has_kg + piece.mass_kg < -1.5 * blurs.of([piece]):
             self.pieces.append(piece)  # more than the line has: no take-back of anything
             self._changed = self._changed or piece.tared
             return
         placed, trifle = self._place(piece, blurs), self._is_drift(piece)
-        if placed.with_earlier:
+        if placed.earlier is not None:
             for earlier in self._movable():
-                earlier.line = placed.line
+                earlier.line = placed.earlier
         elif piece.selected is not None:
             self._hear_late_mark(placed.line)
         elif placed.line != self.current:
             self._bring_trifle(piece, placed.line)
         if placed.line != self.current:
+            give_surplus(self, piece, placed.line, blurs)
             self._opened_after = self.current
         piece.line = self.current = placed.line
         self._changed = False
         self._was_trifle = trifle
         self.pieces.append(piece)
+        if piece.selected is not None:
+            make_room(self, placed.line, blurs)
         for index in {p.line for p in self.pieces if p.line is not None}:
             self.slot(index).left = index != placed.line
         if piece.mass_kg < 0:
             self._void(blurs)
+        if piece.selected is None and (home := passed_over(self, blurs)) is not None:
+            self._opened_after, self.current = self.current, home
+            self.slot(placed.line).left, self.slot(home).left = True, False
 
     def _place(self, piece: Piece, blurs: Blurs) -> Place:
         assert self.lines is not None
@@ -193,6 +118,7 @@ class Ledger:
             last is not None
             and last.line == current
             and not self._was_trifle
+            and last.mass_kg > 0
             and piece.start_us - last.ended_us < CONTINUES_US
         )
         book = Book(
@@ -204,6 +130,8 @@ class Ledger:
             confirmed=current is not None and self.slot(current).confirmed,
             marks_in_use=marks_in_use(self.pieces),
             movable_kg=sum(p.mass_kg for p in self._movable()),
+            before=self._tared_before(),
+            tares=opened_by_tare(self.pieces),
         )
         return place(
             book,
@@ -253,6 +181,14 @@ class Ledger:
             if before.line == last.line and is_nearer(last, before, piece):
                 last.line = line
 
+    def _tared_before(self) -> int | None:
+        """The line before the open one, where a tare opened that and none opened this."""
+        before, own = self._opened_after, self._movable()
+        if before is None or not own or own[0].tared:
+            return None
+        earlier = self.of(before)
+        return before if earlier and earlier[0].tared else None
+
     def _void(self, blurs: Blurs) -> None:
         """All of what the order gave to a line was taken back: a spoon, not an ingredient."""
         own = self._movable(said=True)  # what was said of it is withdrawn
@@ -263,37 +199,30 @@ class Ledger:
         self.current = self._opened_after
         self._changed = any(p.tared for p in own)
 
-    # What can be said ------------------------------------------------------------------------
+    def _was_a_hand(self, piece: Piece, blurs: Blurs) -> bool:
+        """Nobody takes back what a line still lacks: it was a hand, or a spoon, that lay there.
 
-    def budget(self, index: int) -> Budget:
-        """The uncertainty budget of a slot's total: that of each scale it lies on, combined."""
-        return account(self.pieces, index, self.facts)
-
-    def budget_of(self, index: int) -> dict[str, float | None] | None:
-        """The components of a slot's budget by name (kg, k = 1); None where it was not weighed."""
-        return self.budget(index).to_json() if self.of(index) else None
-
-    def body(self, index: int, moving: bool = False) -> WeighingAddition | None:
-        """What is to be said of a slot now; None where there is nothing to say."""
-        slot, line = self.slot(index), self.line(index)
-        pieces = self.of(index)
-        if pieces or slot.confirmed:
-            return statement(slot, line, pieces, self.budget(index), moving)
-        return None if line is None or slot.said is None else withdrawn(slot, line)
-
-    def say(self, index: int, blurs: Blurs, moving: bool = False) -> list[WeighingAddition]:
-        """The slot's body, where it differs from what stands."""
-        slot, body = self.slot(index), self.body(index, moving)
-        blur_kg = blurs.of(self.of(index))
-        if body is None:
-            return []
-        said = slot.said
-        if said is None:
-            if not slot.confirmed and abs(self.total_kg(index)) <= blur_kg:
-                return []  # all of it was taken back before anything was said
-        elif not differs(said, body, blur_kg / 2):
-            return []
-        if said is not None and slot.event_id is None:
-            return []  # its id is not known yet; the next second says it again
-        slot.said = body
-        return [body]
+        What stays of it, or was taken with it, is of the line before.
+        """
+        before, own = self._opened_after, self._movable(said=True)
+        if before is None or not own or self.slot(before).confirmed:
+            return False
+        if piece.selected is not None or any(p.scale != piece.scale for p in own):
+            return False
+        assert self.lines is not None
+        assert self.current is not None
+        blur_kg = blurs.of([*own, piece])
+        given_kg = sum(p.mass_kg for p in own)
+        net_kg = given_kg + piece.mass_kg
+        after_kg = self.total_kg(before) + net_kg
+        lacks = is_under(self.lines[self.current], given_kg, blur_kg)
+        if not lacks or abs(net_kg) <= 1.5 * blur_kg or 2 * net_kg > given_kg:
+            return False
+        if after_kg < -blur_kg or slips_over(self.lines[before], after_kg, blur_kg):
+            return False
+        for one in (*own, piece):
+            one.line = before
+        self.pieces.append(piece)
+        self.current, self._changed, self._was_trifle = before, False, False
+        self.slot(before).left = False
+        return True

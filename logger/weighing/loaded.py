@@ -14,6 +14,7 @@ from logger.weighing.standing import FINGER_KG, LIGHTEST_BOWL_KG, Standing
 
 TOOL_KG = 0.08  # a spoon or scraper taken out of the bowl weighs no more
 CREEP_KG = 0.000_25  # an ingredient is not added in smaller steps; loaded cells creep by that much
+LIGHTER = 0.05  # a lighter container in place of one is so at least; less may be drift
 LONG_REST_US = 20 * S
 TAIL_US = 3_500_000
 TARE_TAIL_US = 4 * S
@@ -25,6 +26,7 @@ def settled(state: Standing, rest: Rest, net: bool | None) -> None:
     assert base is not None
     piece, state.piece = state.piece, None
     outcome = _explain(state, rest, base, state.division_kg, piece, net)
+    state.unheard = False
     if piece is not None and not outcome:
         state.signals.append(Vanished(piece))
 
@@ -58,6 +60,8 @@ def _explain(
     gone = max(4 * d, 0.002)
     if bench.empty_kg is not None and bench.bowl_kg - bench.empty_kg < 2 * gone:
         gone = max(1.6 * d, 0.5 * (bench.bowl_kg - bench.empty_kg))
+    elif bench.empty_kg is not None:
+        gone = max(gone, LIGHTER * (bench.bowl_kg - bench.empty_kg))
     small = abs(step) <= max(tol, 2.5 * d)
     if _is_tail(state, rest, base, piece) and small and (rest.shifted or abs(step) <= tol):
         return state.extend(rest)

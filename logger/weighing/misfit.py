@@ -79,3 +79,20 @@ def elsewhere(ledger: Ledger, over: int, blurs: Blurs) -> tuple[int, float] | No
         if best is None or miss / other.target_kg < best[0]:
             best = (miss / other.target_kg, to, mass)
     return None if best is None else best[1:]
+
+
+def told_of(ledger: Ledger, index: int, told_kg: float, blurs: Blurs) -> list[Piece]:
+    """The last rises that together are what a person tells of a line, whoever got them.
+
+    None where the line has just that already, or where no last rises are it.
+    """
+    if abs(ledger.total_kg(index) - told_kg) <= 1.5 * blurs.of(ledger.of(index)):
+        return []
+    last: list[Piece] = []
+    for piece in reversed(ledger.pieces):
+        if piece.line is None or (piece.line != index and ledger.slot(piece.line).confirmed):
+            return []
+        last.append(piece)
+        if abs(sum(p.mass_kg for p in last) - told_kg) <= 1.5 * blurs.of(last):
+            return last[::-1]
+    return []

@@ -8,6 +8,7 @@ KEPT = 600
 SUDDEN_US = 750_000
 SLOWEST_FILTER_US = 2_700_000
 FILTER_SKEW = 1.8
+LULL = 0.5  # of the pace before and after
 
 
 class Motion:
@@ -82,7 +83,30 @@ class Motion:
             return True
         # A filter's answer to a step starts steep and flattens; a pour does not.
         skew = (t90 - t50) / max(t50 - t10, period_us / 2)
-        return rise <= SLOWEST_FILTER_US and skew >= FILTER_SKEW
+        return rise <= SLOWEST_FILTER_US and skew >= FILTER_SKEW and self.is_smooth(from_kg, to_kg)
+
+    def is_smooth(self, from_kg: float, to_kg: float) -> bool:
+        """Whether the step grew without a lull, as a filter shows one that was made in one go.
+
+        What is poured comes in clumps: its pace falls and rises again on the way.
+        """
+        step = to_kg - from_kg
+        parts = [(t, (y - from_kg) / step) for t, y in self.path]
+        way = [parts[0]] if parts else []
+        for t, part in parts[1:]:
+            way.append((t, part))
+            if part >= 0.9:
+                break
+        paces = [(b - a) / max(t1 - t0, 1) for (t0, a), (t1, b) in pairwise(way)]
+        if len(paces) < 4:
+            return True
+        # Over two readings each, so that the times of the frames and the display's steps even out.
+        paces = [(a + b) / 2 for a, b in pairwise(paces)]
+        for number, pace in enumerate(paces):
+            around = min(max(paces[: number + 1]), max(paces[number:]))
+            if pace < LULL * around:
+                return False
+        return True
 
     def learn(self, from_kg: float, to_kg: float) -> None:
         """A bowl was put on or lifted this way: so quick is the scale."""

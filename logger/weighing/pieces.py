@@ -26,6 +26,7 @@ class Piece:
         contiguous: starts at the very rest at which the piece before ended, at the same zero.
         splice_kg: standard uncertainty of zeros set while it went on.
         lost: readings are missing in it and the zero is another: more was added than is known.
+        unheard: some of it came while no readings did: added, or another zero.
         drift_kg: drift seen at rest since the piece before.
         line: index of the line it is attributed to; None without a formula.
         ended_us: when its end was settled.
@@ -44,6 +45,7 @@ class Piece:
     contiguous: bool = False
     splice_kg: float = 0.0
     lost: bool = False
+    unheard: bool = False
     drift_kg: float = 0.0
     line: int | None = None
     ended_us: int = 0

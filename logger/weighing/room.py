@@ -14,6 +14,7 @@ from logger.events import (
 from logger.plan import Plan, is_scale
 from logger.weighing.ledger import Ledger
 from logger.weighing.mending import Mending
+from logger.weighing.misfit import told_of
 from logger.weighing.pieces import TRIFLE_KG, Piece
 from logger.weighing.pouring import Pours
 from logger.weighing.rest import Rest
@@ -273,7 +274,7 @@ class Weighing:
         slot = ledger.slot(index)
         slot.told_kg = None if mass_g is None else mass_g / 1000
         out: list[Body] = []
-        if slot.told_kg is not None and not ledger.of(index):
+        if slot.told_kg is not None:
             out += self._poured_as_another(index, slot.told_kg)
         if ledger.current is not None and ledger.current != index:
             out += self._speaker.leave(ledger.current)
@@ -281,13 +282,15 @@ class Weighing:
         return out + self._speaker.say(index, moving and slot.told_kg is None)
 
     def _poured_as_another(self, index: int, told_kg: float) -> list[Body]:
-        """A person tells a mass of a line that has none: did the open line get just that?"""
-        ledger, current = self.ledger, self.ledger.current
-        pieces = [] if current is None else ledger.of(current)
-        for first in range(len(pieces) - 1, -1, -1):
-            blur_kg = self._scales.blurs.of(pieces[first:])
-            if abs(sum(p.mass_kg for p in pieces[first:]) - told_kg) <= 1.5 * blur_kg:
-                ledger.move(pieces[first:], index)
-                assert current is not None
-                return self._speaker.leave(current)
-        return []
+        """A person tells a mass that a line has not: did others get just that last?"""
+        ledger, blurs = self.ledger, self._scales.blurs
+        found = told_of(ledger, index, told_kg, blurs)
+        if not found:
+            return []
+        others = dict.fromkeys(p.line for p in found if p.line not in (None, index))
+        ledger.move(found, index)
+        out: list[Body] = []
+        for other in others:
+            assert other is not None
+            out += self._speaker.leave(other)
+        return out

@@ -31,8 +31,11 @@ class Scale(Standing):
         awaited: Awaited,
         unfinished: Callable[[Piece], bool],
         takeable_kg: Callable[[], float],
+        addable_kg: Callable[[], float],
     ) -> None:
-        super().__init__(name, planned_division_kg, plausible, awaited, unfinished, takeable_kg)
+        super().__init__(
+            name, planned_division_kg, plausible, awaited, unfinished, takeable_kg, addable_kg
+        )
         self._glitches = Glitches()
         self._waking: list[Reading] = []
         self._broken = False
@@ -105,7 +108,7 @@ class Scale(Standing):
             settler.noise_kg,
             rest_kg,
             bench.empty_kg,
-            bench.present,
+            bench.present and not self._is_off(rest),
             base.level_kg,
         )
         if zeroing is not None:
@@ -126,6 +129,11 @@ class Scale(Standing):
             else:
                 self.motion.add(t_us, y)
             settled(self, found, reading.net)
+
+    def _is_off(self, rest: Rest | None) -> bool:
+        """Whether the container was lifted since the last rest: it is far below itself."""
+        fell_kg = self.bench.bowl_kg - self.motion.low_kg
+        return rest is None and fell_kg > max(FINGER_KG, 8 * self.division_kg)
 
     def _first(self, reading: Reading, value: float, d: float) -> None:
         self.base = Rest(value, reading.t_us, reading.t_us, 0.0, 1, d, reading.t_us)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from logger.plan import NO_SCALE_FACTS, Line, ScaleFacts, is_scale
 from logger.weighing.choice import Choice, choose
-from logger.weighing.expectation import awaited, plausible, takeable_kg, unfinished
+from logger.weighing.expectation import addable_kg, awaited, plausible, takeable_kg, unfinished
 from logger.weighing.ledger import Ledger
 from logger.weighing.pieces import Blurs, Piece
 from logger.weighing.scale import Scale
@@ -46,6 +46,7 @@ class Scales:
                 self._awaited,
                 self._unfinished,
                 self._takeable_kg,
+                self._addable_kg,
             )
             self._scales[name] = found
         return found
@@ -80,6 +81,9 @@ class Scales:
 
     def _takeable_kg(self) -> float:
         return takeable_kg(self._ledger)
+
+    def _addable_kg(self) -> float:
+        return addable_kg(self._ledger, self.blurs)
 
     def _unfinished(self, piece: Piece) -> bool:
         return unfinished(self._ledger, piece)

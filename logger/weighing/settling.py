@@ -14,14 +14,16 @@ from __future__ import annotations
 import math
 from collections import deque
 
+from logger.weighing.flag import Flag
 from logger.weighing.rest import Rest
-from logger.weighing.vibration import FEWEST, WINDOWS_US, only_shakes
+from logger.weighing.vibration import FEWEST, WINDOWS_US, agree_by_chance, only_shakes
 
 S = 1_000_000
 QUIET_US = S // 2 - 30_000  # six readings at 10 Hz, with some jitter of their times
 FEWEST_PERIODS = 3.4  # four readings, however slow the scale
 LATE_US = 2 * S  # a level between two divisions is the mean of so long
 REFINE_US = 4 * S  # a rest's level is refined this long; what moves later is creep
+SHAKEN_US = 2 * S  # shaking so shortly before counts
 KEEP_US = 4 * S
 KEEP_READINGS = 200
 LONGEST_PACE_US = 1_600_000
@@ -41,6 +43,7 @@ class Settler:
         self._limit = self._refine_limit = 0.0
         self._seen = (0.0, 0.0)  # least and most that this rest, and those it shifted from, showed
         self._skip = 0
+        self._flag = Flag()
 
     @property
     def noise_kg(self) -> float:
@@ -92,9 +95,10 @@ class Settler:
         recent.append((t_us, y_kg))
         while t_us - recent[0][0] > KEEP_US:
             recent.popleft()
+        told = self._flag.see(stable, t_us, None if self.rest is None else self.rest.start_us)
         if self.rest is not None:
             return self._at_rest(self.rest, t_us, y_kg, d_kg)
-        return self._in_motion(t_us, d_kg, stable)
+        return self._in_motion(t_us, d_kg, told)
 
     def _at_rest(self, rest: Rest, t_us: int, y_kg: float, d_kg: float) -> Rest | None:
         away = y_kg - rest.level_kg
@@ -195,7 +199,8 @@ class Settler:
             low, high, start_us = new_low, new_high, t
             count += 1
         need = 4 if self._period_us < 300_000 else 3
-        if count >= need and t_us - start_us >= QUIET_US * (0.8 if stable else 1.0):
+        quiet = t_us - start_us >= QUIET_US * (0.8 if stable else 1.0)
+        if count >= need and quiet and not self._by_chance(start_us, t_us, count, band):
             if before is None or t_us - start_us >= self._pace_us(start_us, d_kg, stable):
                 values = self._since(start_us)
                 if self._no_trend(values, d_kg):
@@ -206,6 +211,13 @@ class Settler:
             self._skip = 0
             return self._noisy(t_us, d_kg)
         return None
+
+    def _by_chance(self, start_us: int, t_us: int, count: int, band: float) -> bool:
+        """Whether so few readings may agree by chance, as the load shook before."""
+        if t_us - start_us > LONGEST_PACE_US:
+            return False
+        before = [y for t, y in self._recent if start_us - SHAKEN_US <= t <= start_us]
+        return agree_by_chance(before, count, band)
 
     def _pace_us(self, start_us: int, d_kg: float, stable: bool | None) -> float:
         """How long a pause a stream as slow as the one before would make by itself."""

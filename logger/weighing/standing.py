@@ -34,12 +34,14 @@ class Standing:
         drift_kg: drift seen at rest since the last piece.
         last_us: time of the last reading.
         unfinished: whether the line of a piece still lacks something.
+        addable_kg: the most that can have been added while nobody saw it.
         takeable_kg: the most that can be taken back from the line last added to.
         zeroing: the last time the zero was set.
         undo: the same, while it may yet prove to have been a load on its way down.
         last_piece: the last that ended.
         contained_us: when a container was put on or came back.
         pending_splice_kg: uncertainty of a zero set before the piece it falls into was known.
+        unheard: the load is another than when the readings stopped, and nobody saw it change.
         moving_rate_kg_s: how fast the load grew when the readings stopped.
         signals: what is to be told to the room.
     """
@@ -52,6 +54,7 @@ class Standing:
         awaited: Awaited,
         unfinished: Callable[[Piece], bool],
         takeable_kg: Callable[[], float],
+        addable_kg: Callable[[], float],
     ) -> None:
         self.name = name
         self.resolution = Resolution(planned_division_kg)
@@ -69,11 +72,13 @@ class Standing:
         self._awaited = awaited
         self.unfinished = unfinished
         self.takeable_kg = takeable_kg
+        self.addable_kg = addable_kg
         self.zeroing: Zeroing | None = None
         self.undo: Zeroing | None = None
         self.last_piece: Piece | None = None
         self.contained_us = 0
         self.pending_splice_kg = 0.0
+        self.unheard = False
         self.moving_rate_kg_s = 0.0
         self.signals: list[Signal] = []
 
@@ -170,6 +175,7 @@ class Standing:
         last = self.last_piece
         assert last is not None
         last.after, self.base = rest, rest
+        last.unheard = last.unheard or self.unheard
         self.tared = last.tared and last.is_trifle
         self.signals.append(Extended(last))
         return True
@@ -195,6 +201,7 @@ class Standing:
             last.splice_kg = (last.splice_kg**2 + piece.splice_kg**2) ** 0.5
             return self.extend(rest)
         self.base = rest
+        piece.unheard = self.unheard
         self.tared = piece.tared and piece.is_trifle
         self.same_zero = True
         self.drift_kg = 0.0

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from drivers.reading import seconds
 from logger.events import WeighingAddition
 from logger.plan import NO_SCALE_FACTS, Line, ScaleFacts
+from logger.weighing.attribution import is_far
 from logger.weighing.budget import Budget, budget, combined
 from logger.weighing.pieces import Piece
 from logger.weighing.verdict import judge, judge_at_least
@@ -108,6 +109,11 @@ def statement(
         mass = sum(p.mass_kg for p in pieces)
         expanded, parts = found.expanded_kg, found.to_json()
         lost = any(p.lost for p in pieces)
+        filling = not slot.left and (line is None or mass < (line.target_kg or 0.0))
+        if line is not None and not filling and is_far(line, mass, 2 * found.resolution_kg):
+            # What was not seen to come and does not fit may as well be another zero.
+            heard = sum(p.mass_kg for p in pieces if not p.unheard)
+            lost, mass = lost or heard != mass, heard
         if lower is not None and upper is not None:
             rule = judge_at_least if lost else judge
             verdict = rule(mass, found.standard_kg, lower, upper)

@@ -9,6 +9,8 @@ from itertools import pairwise
 LOUDEST_KG = 0.006  # more vibration than this is no bench to weigh on
 WINDOWS_US = (1_200_000, 2_000_000, 3_200_000)
 FEWEST = 8
+SHAKES = 0.4  # share of the steps that turn back: a stream's are fewer
+CHANCE = 1e-3  # that readings of what shakes agree, each second anew
 
 
 def only_shakes(
@@ -41,3 +43,21 @@ def only_shakes(
     if apart > max(0.5 * d_kg, 2.2 * white) or abs(late) > max(0.4 * d_kg, 1.2 * white):
         return False
     return longest or spread / math.sqrt(n / 3.0) <= 2.0 * d_kg
+
+
+def agree_by_chance(before: Sequence[float], count: int, band_kg: float) -> bool:
+    """Whether so many readings in a row may agree although the load still shakes.
+
+    Args:
+        before: the readings just before them; they shake where they go to and fro.
+        count: readings that agree.
+        band_kg: within this.
+    """
+    steps = [b - a for a, b in pairwise(before)]
+    if len(steps) < 3:
+        return False
+    turns = sum(a * b < 0 and min(abs(a), abs(b)) > band_kg for a, b in pairwise(steps))
+    if turns < max(2, SHAKES * len(steps)):
+        return False
+    span_kg = 2 * sum(abs(step) for step in steps) / len(steps)
+    return bool((band_kg / span_kg) ** (count - 1) > CHANCE)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from drivers.reading import Reading
@@ -37,6 +38,7 @@ def waking(
     rate_kg_s: float,
     silence_s: float,
     d_kg: float,
+    addable_kg: float = math.inf,
 ) -> Waking:
     """Explain the first reading after a silence.
 
@@ -48,6 +50,7 @@ def waking(
         rate_kg_s: how fast the load grew when the readings stopped; 0 at rest.
         silence_s: for how long nothing was heard.
         d_kg: division.
+        addable_kg: the most that can have been added meanwhile.
     """
     now_kg = value_kg + offset_kg
     change = now_kg - before_kg
@@ -67,7 +70,7 @@ def waking(
         return Waking(-change, "zeroed")
     if empty_kg is not None and abs(now_kg - empty_kg) <= max(near, 3 * d_kg):
         return Waking(0.0, "lifted")
-    if rate_kg_s > 0 or change < 0:
+    if change < 0 or change > addable_kg:
         return Waking(-change, "unknown")
     return Waking(0.0, "added")
 
@@ -92,8 +95,10 @@ def wake(state: Standing, held: list[Reading]) -> None:
         state.moving_rate_kg_s,
         silence_s,
         d,
+        state.addable_kg() - (before_kg - base.level_kg) if state.bench.present else math.inf,
     )
     was_resting = state.at_rest
+    state.unheard = found.kind == "added"
     state.continuity.offset_kg += found.shift_kg
     state.continuity.forget()
     state.settler.interrupt(held[0].t_us)

@@ -27,12 +27,19 @@ def rise(mass_g: float, selected: int | None = None, line: int | None = None) ->
     return Piece(rest(0), rest(mass_g), "scale/mass", 0, mass_g / 1000, selected, line=line)
 
 
-def book(open_: int | None, *totals_g: float, marked: bool = False, movable_g: float = 0.0) -> Book:
+def book(
+    open_: int | None,
+    *totals_g: float,
+    marked: bool = False,
+    movable_g: float = 0.0,
+    before: int | None = None,
+    tares: bool = False,
+) -> Book:
     totals = [g / 1000 for g in (*totals_g, *[0.0] * (4 - len(totals_g)))]
     taken = frozenset(i for i, kg in enumerate(totals) if kg > BLUR_KG)
     return Book(
         LINES, totals, taken, frozenset(), open_,
-        marks_in_use=marked, movable_kg=movable_g / 1000,
+        marks_in_use=marked, movable_kg=movable_g / 1000, before=before, tares=tares,
     )  # fmt: skip
 
 
@@ -124,7 +131,7 @@ def test_what_the_next_line_asks_for_is_of_that_line() -> None:
 def test_two_rises_may_together_be_what_the_next_line_asks_for() -> None:
     before = book(2, 300, 8, 90, movable_g=90)
     assert placed(before, rise(85), changed=False) == Place(2)
-    assert placed(before, rise(110)) == Place(3, with_earlier=True)
+    assert placed(before, rise(110)) == Place(3, earlier=3)
 
 
 def test_what_is_grossly_too_much_is_of_the_nearest_line_that_holds_it() -> None:
@@ -146,3 +153,36 @@ def test_marks_are_in_use_while_each_line_since_the_first_mark_was_marked() -> N
     assert not marks_in_use([unmarked])
     assert marks_in_use([unmarked, marked, rise(2, line=1)])
     assert not marks_in_use([unmarked, marked, rise(120, line=2)])
+
+
+def test_two_lines_that_were_swapped_are_told_by_what_they_ask_for() -> None:
+    # 120 g were given to flour; with 300 g more that is far too much, but 120 g is the sugar's.
+    assert placed(book(0, 120, movable_g=120), rise(300)) == Place(0, earlier=2)
+
+
+def test_after_a_tare_a_line_far_too_light_gives_what_another_asks_for() -> None:
+    before = book(0, 121, movable_g=121)
+    assert placed(before, rise(60), changed=True) == Place(0, earlier=2)
+
+
+def test_after_a_tare_a_line_far_too_light_that_no_tare_opened_gives_to_the_line_before() -> None:
+    opened = book(1, 298, 2.5, movable_g=2.5, before=0)
+    assert placed(opened, rise(5), changed=True) == Place(1, earlier=0)
+    told = book(1, 298, 2.5, movable_g=2.5)
+    assert placed(told, rise(110), changed=True) == Place(2)
+
+
+def test_who_tares_for_each_line_goes_on_with_the_open_one_until_the_next_tare() -> None:
+    # 60 g and 120 g are over 120 g by half; the 200 g of milk would be met by no such rise.
+    assert placed(book(2, 300, 8, 60), rise(199)) == Place(3)
+    assert placed(book(3, 300, 8, 0, 110), rise(121)) == Place(2)
+    assert placed(book(3, 300, 8, 0, 110, tares=True), rise(121)) == Place(3)
+
+
+def test_what_any_later_line_asks_for_is_of_that_line() -> None:
+    # Too much for the salt, not yet grossly so, and just what the milk asks for.
+    assert placed(book(0, 300), rise(200)) == Place(3)
+
+
+def test_what_goes_on_is_of_another_line_where_it_is_too_much_and_that_asks_for_it() -> None:
+    assert placed(book(0, 298), rise(200), continues=True) == Place(3)

@@ -22,6 +22,7 @@ from logger.plan import Formula, Plan, ScaleFacts
 from logger.weighing import Weighing
 from logger.weighing.scale import Scale
 from logger.weighing.signals import Ended, Lifted
+from logger.weighing.waking import waking
 
 FLOUR, SUGAR, MILK = line("flour", 320, 3.2), line("sugar", 250, 2.5), line("milk", 240, 4.8)
 FORMULA = Formula("cake", (FLOUR, SUGAR, MILK))
@@ -560,8 +561,43 @@ def test_a_fall_by_more_than_the_line_ever_had_is_a_lifted_container(
         awaited=lambda change_kg, start_us, division_kg: False,
         unfinished=lambda piece: False,
         takeable_kg=lambda: has_g / 1000,
+        addable_kg=lambda: 0.0,
     )
 
     signals = [s for e in b.entries if isinstance(e, Reading) for s in scale.feed(e)]
 
     assert isinstance(signals[-1], kind)
+
+
+@pytest.mark.parametrize(("zero_g", "word"), [(0.0, "within"), (140.0, "undecidable")])
+def test_what_came_unheard_is_believed_where_it_fits_and_not_where_it_is_far_off(
+    zero_g: float, word: str
+) -> None:
+    b = bench()
+    b.mark("flour")
+    b.pour("flour", 120, 45)
+    b.pass_s(2)
+    b.silent = True
+    b.pour("flour", 80, 45)
+    b.pass_s(6)
+    b.tare_g -= zero_g
+    b.silent = False
+    b.pass_s(3)
+    b.pour("flour", 120, 45)
+    b.pass_s(3)
+
+    assert standing(run(b.entries, FORMULA))["flour"].verdict == word
+
+
+def test_a_zero_that_moved_by_more_than_the_line_can_take_adds_nothing() -> None:
+    assert waking(0.9, 0.0, 0.4, 0.0, 0.0, 10.0, 0.001, addable_kg=0.2).kind == "unknown"
+    assert waking(0.5, 0.0, 0.4, 0.0, 0.0, 10.0, 0.001, addable_kg=0.2).kind == "added"
+
+
+@pytest.mark.parametrize(("addable_kg", "kind"), [(0.1, "added"), (0.05, "unknown")])
+def test_a_stream_that_went_on_unheard_added_no_more_than_its_line_can_take(
+    addable_kg: float, kind: str
+) -> None:
+    found = waking(0.48, 0.0, 0.4, 0.0, 0.002, 8.0, 0.001, addable_kg=addable_kg)
+
+    assert found.kind == kind

@@ -7,6 +7,7 @@ import random
 
 import pytest
 
+from logger.weighing.flag import Flag
 from logger.weighing.rest import Rest
 from logger.weighing.settling import Settler
 
@@ -96,3 +97,33 @@ def test_a_tap_of_one_division_is_another_rest() -> None:
 
     assert [round(r.level_kg, 3) for _, r in rests] == [0.1, 0.101]
     assert rests[1][1].shifted
+
+
+def test_a_flag_that_never_changes_says_nothing() -> None:
+    values = [0.0] * 20 + [250.0] * 30
+
+    assert follow(values, stable=False)[1][0] == follow(values)[1][0]
+
+
+def test_a_flag_that_came_late_once_is_not_waited_for_again() -> None:
+    flag = Flag()
+    flag.see(False, 0, None)
+    flag.see(False, 900_000, 0)
+    flag.see(True, 1_000_000, 0)
+
+    assert flag.see(False, 5_000_000, None) is None
+
+
+def test_a_flag_that_comes_in_time_is_heard() -> None:
+    flag = Flag()
+    flag.see(False, 0, None)
+    flag.see(True, 500_000, 0)
+
+    assert flag.see(False, 5_000_000, None) is False
+
+
+def test_three_readings_that_agree_while_a_mixer_shakes_are_no_rest() -> None:
+    shaken = [600.0 + 7 * (-1) ** i * (1 + 0.2 * (i % 3)) for i in range(9)]
+    values = [600.0] * 6 + [*shaken, 604.0, 604.0, 604.0, *shaken]
+
+    assert len(follow(values, rate_hz=3.0)) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from drivers.reading import Reading
 from logger.weighing.pieces import Piece
 from logger.weighing.scale import Scale
-from logger.weighing.signals import ContainerOn, Ended, Extended, Lifted, Signal
+from logger.weighing.signals import ContainerOn, Ended, Extended, Lifted, Signal, Tared
 
 
 class Scene:
@@ -20,6 +21,7 @@ class Scene:
         plausible: Callable[[float, float], bool] = lambda change, d: change > 0,
         mark_waits: bool = False,
         d_g: float = 1.0,
+        period_us: int = 100_000,
     ) -> None:
         self.scale = Scale(
             "scale/mass",
@@ -28,14 +30,15 @@ class Scene:
             lambda rise, start, d: mark_waits,
             lambda piece: True,
             lambda: 0.0,
+            lambda: math.inf,
         )
-        self.d_g, self.n = d_g, 0
+        self.d_g, self.n, self.period_us = d_g, 0, period_us
         self.signals: list[Signal] = []
 
     def show(self, *grams: float, times: int = 1) -> None:
         for value in grams * times:
             shown_kg = round(value / self.d_g) * self.d_g / 1000
-            reading = Reading("scale", "mass", self.n * 100_000, shown_kg, "kg")
+            reading = Reading("scale", "mass", self.n * self.period_us, shown_kg, "kg")
             self.signals += self.scale.feed(reading)
             self.n += 1
 
@@ -155,3 +158,58 @@ def test_a_rest_found_while_a_mixer_shook_is_read_anew_when_it_stops() -> None:
     scene.show(409.5, times=15)
 
     assert sum(scene.pieces_g) == pytest.approx(9.5, abs=0.15)
+
+
+def test_a_rise_with_a_lull_on_its_way_was_poured_and_is_no_container() -> None:
+    scene = Scene()
+    scene.show(0.0, times=15)
+    scene.show(22, 25, 26, 34, 46, 67, 68, 69, 98, 100, 101, 102)
+    scene.show(102, times=20)
+
+    assert (scene.count(ContainerOn), scene.pieces_g) == (0, [102.0])
+
+
+def test_a_rise_without_a_lull_is_a_container_seen_through_a_slow_filter() -> None:
+    scene = Scene()
+    scene.show(0.0, times=15)
+    scene.show(*(9.0 * i for i in range(1, 12)))
+    scene.show(102, times=20)
+
+    assert (scene.count(ContainerOn), scene.pieces_g) == (1, [])
+
+
+def test_the_first_pinches_into_a_bowl_tared_before_are_additions() -> None:
+    scene = Scene()
+    scene.show(0.0, times=15)
+    scene.show(3.0, times=20)
+    scene.show(6.0, times=20)
+
+    assert scene.pieces_g == [3.0, 3.0]
+
+
+def test_a_flicker_of_a_bowl_before_the_division_is_known_lifts_nothing() -> None:
+    scene = Scene()
+    scene.show(530.0, times=6)
+    scene.show(525.0, times=15)
+
+    assert scene.count(Lifted) == 0
+
+
+def test_a_pan_that_swings_through_zero_after_the_bowl_left_it_was_not_tared() -> None:
+    scene = with_bowl(Scene(d_g=0.1))
+    scene.show(290.0, 2.8, -52.7, -4.6, 17.1, 0.2, -4.7, 1.0)
+    scene.show(0.0, times=20)
+
+    assert (scene.count(Lifted), scene.count(ContainerOn)) == (1, 1)
+
+
+def test_a_tare_from_below_zero_is_seen_on_a_scale_of_few_readings() -> None:
+    scene = Scene(period_us=400_000)
+    scene.show(0.0, times=10)
+    scene.show(500.0, times=10)
+    scene.show(0.0, times=6)  # tared
+    scene.show(-500.0, times=8)  # the bowl goes, a lighter one comes
+    scene.show(-84.0, times=10)
+    scene.show(0.0, times=10)  # tared
+
+    assert (scene.count(Tared), scene.pieces_g) == (2, [])
