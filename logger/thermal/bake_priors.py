@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 from logger.plan import CakePlan, Pan
+from logger.thermal.baking import CELLS
 
 # Films in the oven: 20–48 W/(m² K) in all, 75–80 % of it radiation (Baik et al. 1999). The middle
 # of that range, 31, lies between ovens without a fan and those with one.
@@ -101,7 +102,7 @@ def bake_priors(
     emissivity, holds_back = PANS.get(cake.pan.material if cake.pan else "", UNKNOWN_PAN)
     seen = 1.0 - RADIATED_SHARE + RADIATED_SHARE * emissivity / CRUST_EMISSIVITY
     # From the surface to the middle of the outer cell.
-    skin = height / 12 / BATTER_CONDUCTIVITY
+    skin = height / (4 * CELLS) / BATTER_CONDUCTIVITY
     top = 1.0 / (1.0 / film + skin)
     base = 1.0 / (1.0 / (film * seen) + holds_back + skin)
     walls = rim_per_area * per_area_kg / batter * WALLS_SEE * base

@@ -14,10 +14,10 @@ import copy
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.thermal.bake_priors import TIP_PUSHED
-from logger.thermal.baking import at_tip, height, rising
-from logger.thermal.cake_model import Rates, step
+from logger.thermal.baking import CELLS, BakeRates, at_tip, bake_step, height, rising
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.priors import Priors
 
@@ -29,13 +29,17 @@ START = 7  # of the design only: temperature of the batter
 # What three cells leave out, correlated over minutes: a reading a minute counts for less than
 # independent ones would.
 READING_SD_K, MODEL_SD_K, CORRELATION_S = 0.12, 0.6, 240.0
+import os
+UNEVEN=float(os.environ.get('UNEVEN','0.04'));MODEL_SD_K=float(os.environ.get('MSD','0.6'))
+WANDER=float(os.environ.get('WAN','0.12'));WANDER_S=float(os.environ.get('WANS','600'));CORRELATION_S=float(os.environ.get('COR','240'))
 TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
 RENEW_BELOW = 0.4  # share of the particles that must stay believed
 LEAST_LEFT = 0.5
-KERNEL = 0.35  # relative width of the move of those drawn anew
+KERNEL = float(os.environ.get('KER','0.35'))  # relative width of the move of those drawn anew
 LONGEST_STEP_S = 30.0
 TIP_ABOVE = 0.4  # a tip set above the batter is seldom further up than this, in its heights
 GOLDEN = 0.6180339887498949
+ALL = slice(None)
 
 
 class Particles:
@@ -43,7 +47,7 @@ class Particles:
 
     Attributes:
         t_s: time of the cells.
-        cells: outer, middle, core; shape (3, PARTICLES).
+        cells: from the surface to the core; shape (CELLS, PARTICLES).
         parameters: shape (PARAMETERS, PARTICLES), logarithms where rates or ratios.
         weights: belief, sums to 1.
     """
@@ -53,11 +57,12 @@ class Particles:
         bake = priors.bake
         self.t_s = t_s
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
-        self.cells = np.tile(batter_c + spread_k * z[START], (3, 1))
+        self.cells = np.tile(batter_c + spread_k * z[START], (CELLS, 1))
         self._sides, self._walls = bake.sides, bake.walls
         self._disturbances = Disturbances(PARTICLES)
         self._last_s: float | None = None
         self._uncovered_s: float | None = None
+        self.wander = np.zeros((2, PARTICLES))
         self.parameters = np.empty((PARAMETERS, PARTICLES))
         for row, (centre, spread) in (
             (EXCHANGE, bake.exchange_per_s),
@@ -75,24 +80,22 @@ class Particles:
         """A cloud that goes its own way from here."""
         other = copy.copy(self)
         other.parameters = self.parameters.copy()
+        other.wander = self.wander.copy()
         other._disturbances = copy.copy(self._disturbances)
         return other
 
-    def rates(self) -> Rates:
-        """As the model of the cells wants them; what only cooling knows is zero."""
-        p = self.parameters
-        none, expansion = np.zeros(1), np.exp(p[EXPANSION])
-        return Rates(
-            exchange=np.exp(p[EXCHANGE]) * (1.0 + self._sides),
-            hot=none,
-            loss=none,
-            bend=none,
-            evaporation=none,
-            heating=np.exp(p[HEATING]),
+    def rates(self, index: slice | NDArray[np.int64] = ALL) -> BakeRates:
+        """Of all particles or some, as the model of the cells wants them."""
+        p = self.parameters[:, index]
+        logs = np.exp(p[[EXCHANGE, HEATING, CONDUCTS, VAPOUR, EXPANSION]])
+        logs[:2] *= np.exp(self.wander[:, index])
+        return BakeRates(
+            exchange=logs[0],
+            heating=logs[1],
             plateau=p[PLATEAU],
-            rising=rising(np.exp(p[CONDUCTS]), expansion, self._sides),
-            vapour=np.exp(p[VAPOUR]),
-            expansion=expansion,
+            rising=rising(logs[2], logs[4], self._sides),
+            vapour=logs[3],
+            expansion=logs[4],
             walls=self._walls,
             sides=self._sides,
         )
@@ -102,12 +105,15 @@ class Particles:
         span = t_s - self.t_s
         if span <= 0:
             return
+        keep = math.exp(-span / WANDER_S)
+        for row in range(2):
+            self.wander[row] *= keep
+            self.wander[row] += WANDER * math.sqrt(1.0 - keep * keep) * self._disturbances.next()
         rates = self.rates()
         self._air_c = air_c
-        air = np.full(PARTICLES, air_c)
         parts = math.ceil(span / LONGEST_STEP_S)
         for _ in range(parts):
-            self.cells = step(self.cells, span / parts, air, rates, True)
+            self.cells = bake_step(self.cells, span / parts, air_c, rates)
         self.t_s = t_s
 
     def at_tip(self) -> Array:
@@ -160,9 +166,10 @@ class Particles:
         share = min(1.0, elapsed / CORRELATION_S)
         mean = float(self.weights @ y)
         variance = float(self.weights @ (y - mean) ** 2)
-        error = READING_SD_K**2 + MODEL_SD_K**2 + extra_sd_k**2
+        uneven = UNEVEN * (self.cells[0] - self.cells[-1])
+        error = READING_SD_K**2 + MODEL_SD_K**2 + extra_sd_k**2 + uneven * uneven
         z2 = (measured_c - y) ** 2 / error
-        log_l = -share * 0.5 * (TAILS + 1.0) * np.log1p(z2 / TAILS)
+        log_l = -share * 0.5 * ((TAILS + 1.0) * np.log1p(z2 / TAILS) + np.log(error))
         log_l -= log_l.max()
         before = 1.0 / float(self.weights @ self.weights)
         # What would silence most of them in one stroke tells of the model rather than of the cake.
@@ -177,13 +184,13 @@ class Particles:
         self.weights /= self.weights.sum()
         if believed < RENEW_BELOW * PARTICLES:
             self.renew()
-        return (measured_c - mean) / math.sqrt(variance + error)
+        return (measured_c - mean) / math.sqrt(variance + float(self.weights @ error))
 
-    def chosen(self, count: int) -> np.ndarray:
+    def chosen(self, count: int) -> NDArray[np.int64]:
         """Indices of `count` particles in proportion to their weights (systematic resampling)."""
         edges = np.cumsum(self.weights)
         at = (np.arange(count) + 0.5) / count
-        out: np.ndarray = np.minimum(np.searchsorted(edges, at), PARTICLES - 1)
+        out: NDArray[np.int64] = np.minimum(np.searchsorted(edges, at), PARTICLES - 1)
         return out
 
     def renew(self) -> None:
@@ -198,4 +205,5 @@ class Particles:
         keep = math.sqrt(1.0 - KERNEL**2)
         self.parameters = mean + keep * around + KERNEL * (root @ moves)
         self.cells = self.cells[:, index]
+        self.wander = self.wander[:, index]
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
