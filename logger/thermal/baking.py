@@ -90,17 +90,20 @@ def exchange_factors(
     relative, integral = _vapour(sides)
     open_share = 1.0 - rising
     potential = rising * cells + open_share * _risen_integral(cells)
-    potential -= vapour * np.interp(plateau - cells, _BELOW, integral)
     difference = cells[:-1] - cells[1:]
     close = np.abs(difference) < 0.1
     difference[close] = 1.0
-    out: Array = (potential[:-1] - potential[1:]) / difference
+    passed = potential[:-1] - potential[1:]
+    # The crust, which is the outer cell, dries: no vapour passes from it inward.
+    by_vapour = vapour * np.interp(plateau - cells[1:], _BELOW, integral)
+    passed[1:] -= by_vapour[:-1] - by_vapour[1:]
+    out: Array = passed / difference
     pair, member = np.nonzero(close)
     if len(pair):
         middle = 0.5 * (cells[pair, member] + cells[pair + 1, member])
         here = rising[member] + open_share[member] * risen(middle)
         below = np.interp(plateau[member] - middle, _BELOW, relative)
-        out[pair, member] = here + vapour[member] * below
+        out[pair, member] = here + np.where(pair > 0, vapour[member] * below, 0.0)
     return out
 
 
@@ -232,10 +235,12 @@ def bake_step(cells: Array, dt_s: float, air: Array | float, rates: BakeRates) -
         right[i - 1] += g[i - 1] * right[i]
         pivot = 1.0 + (g[i - 2] if i > 1 else ahead * k) + g[i - 1] * (1.0 - shares[i - 1])
     right[0] /= pivot
-    # The boiling front: what the oven gives beyond it leaves as steam.
-    np.minimum(right[0], np.maximum(rates.plateau, cells[0] - 0.02 * dt_s), out=right[0])
+    # The crust gets hotter than boiling. Below it is the front: what comes beyond leaves as steam.
+    limit = np.maximum(rates.plateau, cells[1] - 0.02 * dt_s)
     for i in range(1, last + 1):
         right[i] += shares[i - 1] * right[i - 1]
+        if i == 1:
+            np.minimum(right[1], limit, out=right[1])
     return right
 
 

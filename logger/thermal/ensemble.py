@@ -124,7 +124,9 @@ class Ensemble:
         if b is None:
             return
         index = b.chosen(MEMBERS)
-        self.x[:3] = b.cells[:, index].reshape(3, CELLS // 3, MEMBERS).mean(axis=1)
+        # A crust beyond boiling is dry and holds little heat.
+        cells = np.minimum(b.cells[:, index], b.parameters[of_bake.PLATEAU, index])
+        self.x[:3] = cells.reshape(3, CELLS // 3, MEMBERS).mean(axis=1)
         for row, of in _OF_BAKE:
             self.x[row] = b.parameters[of, index]
 

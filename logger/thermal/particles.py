@@ -33,8 +33,8 @@ import os
 UNEVEN=float(os.environ.get('UNEVEN','0.04'));MODEL_SD_K=float(os.environ.get('MSD','0.6'))
 WANDER=float(os.environ.get('WAN','0.12'));WANDER_S=float(os.environ.get('WANS','600'));CORRELATION_S=float(os.environ.get('COR','240'))
 TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
-RENEW_BELOW = 0.4  # share of the particles that must stay believed
-LEAST_LEFT = 0.5
+RENEW_BELOW = float(os.environ.get("REN",".4"))  # share of the particles that must stay believed
+LEAST_LEFT = float(os.environ.get("LL",".5"))
 KERNEL = float(os.environ.get('KER','0.35'))  # relative width of the move of those drawn anew
 LONGEST_STEP_S = 30.0
 TIP_ABOVE = 0.4  # a tip set above the batter is seldom further up than this, in its heights
