@@ -113,7 +113,7 @@ def height(cells: Array, expansion: Array) -> Array:
     return out
 
 
-def _round_share(sides: float) -> float:
+def round_share(sides: float) -> float:
     """How far the cells are round shells (1) rather than layers (0)."""
     return 2.0 - (2.0 + sides * sides / (3.0 + sides)) / (1.0 + sides)
 
@@ -128,9 +128,9 @@ def passages(sides: float) -> Array:
     slowest decay that of the slab. In between it goes from the one to the other as far as the
     sides give as much as top and bottom (a bar with a square section is like the cylinder).
     """
-    round_share = _round_share(sides)
+    shells = round_share(sides)
     within = 1.0 - np.arange(1, CELLS) / CELLS
-    out: Array = (1.0 + sides) * (1.0 - round_share + 1.71 * round_share * within)
+    out: Array = (1.0 + sides) * (1.0 - shells + 1.71 * shells * within)
     out = (CELLS / EXCHANGE_CELLS) ** 2 * out[:, None]
     out.flags.writeable = False
     return out
@@ -181,7 +181,7 @@ def _centre(sides: float) -> float:
     mean of a cell is a sixth of the difference to its neighbour from the centre; in a bar with the
     mass itself, half of it.
     """
-    return 1.0 + 1.0 / 6.0 + _round_share(sides) / 3.0
+    return 1.0 + 1.0 / 6.0 + round_share(sides) / 3.0
 
 
 @dataclass(slots=True)

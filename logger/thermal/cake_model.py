@@ -1,4 +1,4 @@
-"""A cooling cake as three cells from the surface to the core: the physics of one time step, for many cakes at once.
+"""A cooling cake as three cells from the surface to the core: one time step, of many at once.
 
 Outer, middle and core cell are equal and exchange heat with their neighbours; hot moist crumb
 exchanges faster than cool crumb. The outer cell loses heat to the surrounding air: in proportion to

@@ -123,9 +123,7 @@ def _run_bake(
     return seen.course(ensemble.t_s, rates.plateau)
 
 
-def _run_cooling(
-    ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]
-) -> Course:
+def _run_cooling(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) -> Course:
     rates = ensemble.rates(TOLD)
     x = ensemble.x[:, TOLD]
     cells = x[:3]

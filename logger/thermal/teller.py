@@ -121,7 +121,9 @@ def _times(
 def way_out_of_members(course: Course, open_goals: int, all_reached: bool, now_s: float) -> Array:
     """When each member would leave the oven: at its last milestone of the bake."""
     if open_goals == 0:
-        return np.full(len(range(MEMBERS)[TOLD]), now_s + (OUT_SOON_S if all_reached else OUT_WHEN_NEVER_S))
+        return np.full(
+            len(range(MEMBERS)[TOLD]), now_s + (OUT_SOON_S if all_reached else OUT_WHEN_NEVER_S)
+        )
     latest = np.maximum.reduce(course.crossings[:open_goals])
     finite = latest[np.isfinite(latest)]
     beyond = now_s + OUT_WHEN_NEVER_S

@@ -43,7 +43,7 @@ def follow(prior: Priors, air_after_c: float, loss_after: float, step_k: float) 
         moved = i * 30 > MOVE_S
         if i * 30 == MOVE_S + 30:
             rates.loss = rates.loss * loss_after
-        cells = step(cells, 30.0, np.array([air_after_c if moved else 22.0]), rates, False)
+        cells = step(cells, 30.0, np.array([air_after_c if moved else 22.0]), rates)
         rivals.learn(30.0 * i, round(float(cells[2, 0]) / step_k) * step_k, step_k)
     return rivals
 
