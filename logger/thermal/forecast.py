@@ -29,11 +29,13 @@ HORIZON_COOLING_S = 8 * 3600.0
 HORIZON_BAKE_S = 3 * 3600.0
 PROBE_ERROR_K = 0.2  # of a kitchen's probe: limits of ± 0.4 °C (IEC 60751 class B at 25 °C: 0.43)
 SHORTEST_S = 180.0  # the follower asks the course what to expect until the next one
-FIRST_STEP_S = 20.0
-GROWTH = 1.12
-LONGEST_STEP_COOLING_S = 600.0
+FIRST_STEP_S = 25.0
+GROWTH = 1.16
+# Between two steps a crossing is found on a straight line: off by dt²/8 over the time in which the
+# cake cools, which is an hour and more: less than a minute, hours ahead.
+LONGEST_STEP_COOLING_S = 1200.0
 # In the oven a step is at most so long, and later such a share of the time run.
-SHORTEST_LIMIT_S, STEP_SHARE = 45.0, 0.1
+SHORTEST_LIMIT_S, STEP_SHARE = 60.0, 0.12
 # Quantiles are taken from every third member; they are spread evenly over what is possible.
 TOLD = slice(None, None, 3)
 # The highest quantile told, with its neighbour.
@@ -160,57 +162,60 @@ class _Seen:
         self._goals, self._room_c, self._probe_k = goals, room_c, probe_k
         self._times: list[float] = []
         self._cores: list[Array] = []
-        self._values: list[list[Array]] = [[] for _ in goals]
-        self._crossed: list[NDArray[np.bool_]] = []
+        self._values: list[Array] = []
+        self._crossed: NDArray[np.bool_] | None = None
         self.celsius = np.array([goal.celsius for goal in goals])
+        # Every value times this is at or beyond its goal times this, once crossed.
+        self._sign = np.array([[1.0 if goal.rising else -1.0] for goal in goals])
+        self._wanted = self._sign * self.celsius[:, None]
+        self._plain = all(goal.of == "core" for goal in goals)
 
     def add(self, t_s: float, cells: Array, core: Array, room_drift: Array | float = 0.0) -> None:
         """The members at one more time."""
         self._times.append(t_s)
         self._cores.append(core)
-        for i, (goal, values) in enumerate(zip(self._goals, self._values, strict=True)):
-            if goal.of == "surface":
-                value = surface(cells)
-            elif goal.of == "above room":
-                value = core - (self._room_c + room_drift)
-            else:
-                value = core
-            value = value + self._probe_k
-            values.append(value)
-            beyond = value >= goal.celsius if goal.rising else value <= goal.celsius
-            if t_s == 0.0:
-                self._crossed.append(beyond)
-            else:
-                self._crossed[i] |= beyond
+        if not self._goals:
+            return
+        value = core + self._probe_k
+        if self._plain:
+            signed = self._sign * value
+        else:
+            of = {
+                "core": value,
+                "surface": surface(cells) + self._probe_k,
+                "above room": value - (self._room_c + room_drift),
+            }
+            signed = self._sign * np.array([of[goal.of] for goal in self._goals])
+        self._values.append(signed)
+        beyond = signed >= self._wanted
+        self._crossed = beyond if self._crossed is None else self._crossed | beyond
 
     def is_decided(self, able: NDArray[np.bool_] | None) -> bool:
         """Whether going on changes no quantile that is told (`able`: which can cross at all)."""
-        for i, crossed in enumerate(self._crossed):
-            count = int(np.count_nonzero(crossed))
-            if count >= QUANTILES_NEED * len(crossed):
-                continue
-            if able is None or np.any(able[i] & ~crossed):
-                return False
-        return True
+        if self._crossed is None:
+            return True
+        decided = self._crossed.sum(axis=1) >= QUANTILES_NEED * self._crossed.shape[1]
+        if able is not None:
+            decided |= ~np.any(able & ~self._crossed, axis=1)
+        return bool(decided.all())
 
     def course(self, from_s: float, limit_c: Array | None) -> Course:
         """All of it; `limit_c` is where members end that do not cross."""
-        times = np.array(self._times)
-        cores = np.array(self._cores)
+        times, cores = np.array(self._times), np.array(self._cores)
         crossings, settles = [], []
-        for goal, rows, crossed in zip(self._goals, self._values, self._crossed, strict=True):
-            values = np.array(rows)
-            beyond = values >= goal.celsius if goal.rising else values <= goal.celsius
-            first = np.argmax(beyond, axis=0)
-            members = np.arange(values.shape[1])
-            at = np.maximum(first, 1)
+        for i, goal in enumerate(self._goals):
+            values = np.array([signed[i] for signed in self._values])
+            wanted = float(self._wanted[i, 0])
+            beyond = values >= wanted
+            first, crossed = np.argmax(beyond, axis=0), beyond.any(axis=0)
+            members, at = np.arange(values.shape[1]), np.maximum(first, 1)
             before, after = values[at - 1, members], values[at, members]
             way = np.where(after == before, 1.0, after - before)
-            share = np.clip((goal.celsius - before) / way, 0.0, 1.0)
+            share = np.clip((wanted - before) / way, 0.0, 1.0)
             time = times[at - 1] + share * (times[at] - times[at - 1])
             time = np.where(crossed, np.where(first == 0, 0.0, time), math.inf)
             crossings.append(from_s + time + goal.hold_s)
-            end = values.max(axis=0) if goal.rising else values[-1]
+            end = values.max(axis=0) if goal.rising else -values[-1]
             settles.append(end if limit_c is None else np.where(crossed, end, limit_c))
         return Course(from_s + times, cores.mean(axis=1), cores.std(axis=1), crossings, settles)
 

@@ -140,8 +140,7 @@ class Thermal:
             out.append(caution)
         if self._due_s is None or now_s < self._due_s or self._stage == BEFORE:
             return out
-        if self._stage == OVEN:
-            self._bake_on(now_s)
+        self._go_on(now_s)
         if now_s - self._told_s < LONGEST_S and self._milestones.is_confirming:
             return out
         for note in self._follower.flush():
@@ -150,16 +149,16 @@ class Thermal:
         self._told_s, self._due_s = now_s, now_s + EVERY_S
         return out
 
-    def _bake_on(self, now_s: float) -> None:
-        """Let a bake that nobody reads go on, in the oven's air of each time, up to lately."""
+    def _go_on(self, now_s: float) -> None:
+        """Let a cake that nobody reads go on, in the air of each time, up to lately."""
         e = self._follower.ensemble
-        if e is None:
-            return
         has_core = self._core_role in self._plan.channels.values()
+        if e is None or (has_core and self._stage != OVEN):
+            return
         lately_s = now_s - (SILENT_CORE_S if has_core else 0.0)
         while e.t_s < lately_s:
             t_s = min(e.t_s + EVERY_S, lately_s)
-            e.advance(t_s, self._air.air_c(t_s, True))
+            e.advance(t_s, self._air.air_c(t_s, e.in_oven))
 
     # The core
 
