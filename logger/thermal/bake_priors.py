@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 from logger.plan import CakePlan, Pan
+from logger.thermal.baking import CELLS
 
 # Films in the oven: 20–48 W/(m² K) in all, 75–80 % of it radiation (Baik et al. 1999). The middle
 # of that range, 31, lies between ovens without a fan and those with one.
@@ -33,14 +34,18 @@ BATTER_DENSITY = {"sponge": 550.0, "fruit": 1100.0}
 USUAL_BATTER_DENSITY = 850.0
 # Slowest decay of a slab, a long cylinder and a long bar in a bath: (π/2)²/L², 2.405²/R².
 SLAB, CYLINDER = (math.pi / 2) ** 2, 2.4048**2
-# Moist hot crumb conducts two to seven times as well as cool: 3.7 in the middle, met ten to fifteen
-# kelvins below boiling, where vapour carries 0.4 of what it does 5 K below it.
-VAPOUR, VAPOUR_SPREAD = 2.7 / 0.4, 0.55
+# Moist hot crumb conducts two to seven times as well as cool (de Vries, Sluimer & Bloksma 1989):
+# 3.7 in the middle, met ten to fifteen kelvins below boiling, where vapour carries 0.4 of what it
+# does 5 K below it; the spread is that of two to seven.
+VAPOUR, VAPOUR_SPREAD = 2.7 / 0.4, 0.45
 # Syrup of a batter boils 1 to 3 K above water (half sugar, half water: 1.8 K; common practice); the
 # spread is that of the sugar, of drying crumb, and of a probe's offset.
 SYRUP_K, SYRUP_SPREAD_K = 2.0, 0.9
 # Batter conducts better than the crumb it becomes: 0.20–0.25 to 0.08–0.13 W/(m K) (as above).
-CONDUCTS_SPREAD = 0.25
+CONDUCTS_SPREAD = 0.18
+# Crumb conducts 0.08–0.13 W/(m K) and weighs 250–450 kg/m³ within its kind give or take a fifth;
+# exchange goes with the product of both.
+EXCHANGE_SPREAD = 0.3
 # What a crumb's height leaves of the ratio of densities after the loss of water; its spread.
 EXPANSION_SPREAD = 0.2
 # A tip is set anywhere in the batter, or a little above what it will rise to cover.
@@ -101,13 +106,13 @@ def bake_priors(
     emissivity, holds_back = PANS.get(cake.pan.material if cake.pan else "", UNKNOWN_PAN)
     seen = 1.0 - RADIATED_SHARE + RADIATED_SHARE * emissivity / CRUST_EMISSIVITY
     # From the surface to the middle of the outer cell.
-    skin = height / 12 / BATTER_CONDUCTIVITY
+    skin = height / (4 * CELLS) / BATTER_CONDUCTIVITY
     top = 1.0 / (1.0 / film + skin)
     base = 1.0 / (1.0 / (film * seen) + holds_back + skin)
     walls = rim_per_area * per_area_kg / batter * WALLS_SEE * base
     half = height / 2
     return BakePriors(
-        exchange_per_s=(exchange, 0.45 if known else 0.8),
+        exchange_per_s=(exchange, EXCHANGE_SPREAD if known else 0.8),
         heating_per_s=(
             (top + base + walls) / (per_area_kg * BATTER_CP),
             0.4 if known else 0.7,

@@ -1,5 +1,10 @@
 """What batter does in the oven: how heat passes between cells, and where the probe's tip ends up.
 
+A bake is `CELLS` cells of equal mass from the surface to the core. Near boiling heat passes so much
+more easily than below it that a front runs inward: behind it all is near the plateau, before it all
+is cool yet. A core that the front has not come to rises slowly, and then at once; few cells would
+blur that.
+
 Between the cells heat goes by conduction, which falls as batter becomes open crumb, and by vapour
 that evaporates on the hot side of a pore and condenses on the cold one, which rises steeply towards
 boiling (de Vries, Sluimer & Bloksma 1989, on dough and crumb). Both depend so much on temperature
@@ -12,6 +17,7 @@ near the top at first, it ends well below the middle.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -19,6 +25,8 @@ from numpy.typing import NDArray
 
 from logger.thermal.design_points import Array
 
+CELLS = 6
+EXCHANGE_CELLS = 3  # exchange rates are told of so many cells, as those of the cooling
 # Batter begins to rise as its gas and vapour expand and has set at 80 to 95 °C (common practice).
 RISES_FROM_C, RISES_OVER_K = 40.0, 45.0
 # Vapour's share is told at so much below boiling; beyond the limit it is driven by pressure.
@@ -80,35 +88,52 @@ def exchange_factors(
         sides: what comes from the sides over what comes from top and bottom, once risen.
     """
     relative, integral = _vapour(sides)
-    potential = rising * cells + (1.0 - rising) * _risen_integral(cells)
-    potential -= vapour * np.interp(plateau - cells, _BELOW, integral)
+    open_share = 1.0 - rising
+    potential = rising * cells + open_share * _risen_integral(cells)
     difference = cells[:-1] - cells[1:]
     close = np.abs(difference) < 0.1
-    out: Array = (potential[:-1] - potential[1:]) / np.where(close, 1.0, difference)
-    if close.any():
-        middle = 0.5 * (cells[:-1] + cells[1:])
-        here = rising + (1.0 - rising) * risen(middle)
-        here += vapour * np.interp(plateau - middle, _BELOW, relative)
-        out = np.where(close, here, out)
+    difference[close] = 1.0
+    passed = potential[:-1] - potential[1:]
+    # The crust, which is the outer cell, dries: no vapour passes from it inward.
+    by_vapour = vapour * np.interp(plateau - cells[1:], _BELOW, integral)
+    passed[1:] -= by_vapour[:-1] - by_vapour[1:]
+    out: Array = passed / difference
+    pair, member = np.nonzero(close)
+    if len(pair):
+        middle = 0.5 * (cells[pair, member] + cells[pair + 1, member])
+        here = rising[member] + open_share[member] * risen(middle)
+        below = np.interp(plateau[member] - middle, _BELOW, relative)
+        out[pair, member] = here + np.where(pair > 0, vapour[member] * below, 0.0)
     return out
 
 
 def height(cells: Array, expansion: Array) -> Array:
     """Height of the cake over that of its batter."""
-    share = risen(cells)
-    out: Array = 1.0 + (expansion - 1.0) * ((share[0] + share[1] + share[2]) * (1.0 / 3.0))
+    out: Array = 1.0 + (expansion - 1.0) * risen(cells).mean(axis=0)
     return out
 
 
-def inner_share(sides: float) -> float:
-    """Exchange of middle and core cell over that of outer and middle one.
+def round_share(sides: float) -> float:
+    """How far the cells are round shells (1) rather than layers (0)."""
+    return 2.0 - (2.0 + sides * sides / (3.0 + sides)) / (1.0 + sides)
 
-    In a slab they are equal. Heated from the sides too, the cells are shells of equal mass, the
-    outer ones thin and wide: in a long cylinder (radii 0.58, 0.82, 1) k/ln(r2/r1) between their
-    middles is 1.85 to 3.8. The formula goes from the one to the other: 1 without sides, 0.56 where
-    they give as much as top and bottom (a bar with a square section: 0.5), 0.5 for a tall cylinder.
+
+@lru_cache(maxsize=8)
+def passages(sides: float) -> Array:
+    """Exchange between neighbouring cells over that of a slab's, from the surface inward.
+
+    In a slab all passages are equal. Heated from the sides too, the cells are shells of equal mass,
+    the inner ones with less surface and further apart: in a long cylinder (radii as the roots of
+    the mass within) the passage is in proportion to the mass within, and 1.71 times it makes the
+    slowest decay that of the slab. In between it goes from the one to the other as far as the
+    sides give as much as top and bottom (a bar with a square section is like the cylinder).
     """
-    return (1.0 + 0.5 * sides * sides / (3.0 + sides)) / (1.0 + sides)
+    shells = round_share(sides)
+    within = 1.0 - np.arange(1, CELLS) / CELLS
+    out: Array = (1.0 + sides) * (1.0 - shells + 1.71 * shells * within)
+    out = (CELLS / EXCHANGE_CELLS) ** 2 * out[:, None]
+    out.flags.writeable = False
+    return out
 
 
 def at_tip(
@@ -117,22 +142,106 @@ def at_tip(
     """Temperature at the probe's tip, and whether the cake covers it yet.
 
     Args:
-        cells: outer, middle, core.
+        cells: from the outer one to the core.
         tip: height of the tip over the base, in heights of the batter.
         expansion: height of the crumb over that of its batter.
         sides: as above; shells of equal mass have their middles further out.
     """
-    outer, middle, core = cells
-    place = tip / height(cells, expansion)
-    inward = np.minimum(np.abs(2.0 * place - 1.0), 1.0)  # 0 in the middle, 1 at the surface
-    if sides:
-        # The share of mass within: ξ in a slab, ξ² in a bar.
-        inward = inward ** (1.0 + 2.0 * sides / (1.0 + sides))
-    # A parabola through core and middle cell (centres at 1/6 and 1/2), beyond a straight line.
-    near = np.minimum(inward, 0.5)
-    weight = (near * near - 1.0 / 36.0) * 4.5
-    out: Array = core + weight * (middle - core) + (inward - near) * 3.0 * (outer - middle)
-    return out, place <= 1.0
+    # Half the heights of the cells along an upright line through the middle, from outside inward.
+    halves = (1.0 + (expansion - 1.0) * risen(cells)) * _thickness(sides)
+    inward = np.cumsum(halves, axis=0)
+    whole = 2.0 * inward[-1]
+    depth = np.minimum(np.maximum(np.minimum(tip, whole - tip), 0.0), 0.999 * inward[-1])
+    count, members = cells.shape
+    of = np.count_nonzero(inward <= depth, axis=0) * members + np.arange(members)
+    # Place in cells from the surface: straight between the middles of the cells, and beyond them.
+    at = of // members + 1.0 - (inward.ravel()[of] - depth) / halves.ravel()[of]
+    lower = np.minimum(np.maximum(at - 0.5, 0.0).astype(np.int64), count - 2)
+    share = np.minimum(at - 0.5 - lower, _centre(sides))
+    index = lower * members + np.arange(members)
+    flat = cells.ravel()
+    out: Array = flat[index] + share * (flat[index + members] - flat[index])
+    return out, tip <= whole
+
+
+@lru_cache(maxsize=8)
+def _thickness(sides: float) -> Array:
+    """Half the heights of the cells, of batter, along an upright line through the middle."""
+    # The share of mass within: ξ in a slab, ξ² in a bar.
+    edges = (np.arange(CELLS, -1, -1) / CELLS) ** (1.0 / (1.0 + 2.0 * sides / (1.0 + sides)))
+    out: Array = 0.5 * (edges[:-1] - edges[1:])[:, None]
+    out.flags.writeable = False
+    return out
+
+
+def _centre(sides: float) -> float:
+    """How far beyond the core cell's middle the centre lies, in cells.
+
+    Temperature grows with the square of the distance: in a slab with that of the mass within, the
+    mean of a cell is a sixth of the difference to its neighbour from the centre; in a bar with the
+    mass itself, half of it.
+    """
+    return 1.0 + 1.0 / 6.0 + round_share(sides) / 3.0
+
+
+@dataclass(slots=True)
+class BakeRates:
+    """What does not change within a run; arrays of shape (members,).
+
+    Attributes:
+        exchange: between neighbouring of `EXCHANGE_CELLS` cells of a slab of cool crumb, 1/s.
+        heating: of the whole cake in the oven, 1/s.
+        plateau: where boiling holds the cells, °C.
+        rising: how much faster batter exchanges than the crumb it becomes.
+        vapour: by how much crumb just below boiling exchanges more than cool crumb.
+        expansion: height of the crumb over that of its batter.
+        walls: share of the heating that grows with the height.
+        sides: what reaches the core from the sides over what does from top and bottom.
+    """
+
+    exchange: Array
+    heating: Array
+    plateau: Array
+    rising: Array
+    vapour: Array
+    expansion: Array
+    walls: float
+    sides: float
+
+
+def bake_step(cells: Array, dt_s: float, air: Array | float, rates: BakeRates) -> Array:
+    """Cells after `dt_s`, shape (CELLS, members): half implicit, stable for every step."""
+    factors = exchange_factors(cells, rates.plateau, rates.rising, rates.vapour, rates.sides)
+    ahead, now = 0.55 * dt_s, 0.45 * dt_s  # θ a little over a half: the fast modes die out
+    g = factors
+    g *= rates.exchange
+    g *= passages(rates.sides)
+    grown = height(cells, rates.expansion) - 1.0
+    k = len(cells) * rates.heating * (1.0 + rates.walls * grown)
+    flow = g * (cells[:-1] - cells[1:])
+    flow *= now
+    right = cells.copy()
+    right[:-1] -= flow
+    right[1:] += flow
+    right[0] += k * (dt_s * air - now * cells[0])
+    g *= ahead
+    # Thomas' elimination from the core outward.
+    last = len(cells) - 1
+    shares = np.empty_like(g)
+    pivot = 1.0 + g[last - 1]
+    for i in range(last, 0, -1):
+        shares[i - 1] = g[i - 1] / pivot
+        right[i] /= pivot
+        right[i - 1] += g[i - 1] * right[i]
+        pivot = 1.0 + (g[i - 2] if i > 1 else ahead * k) + g[i - 1] * (1.0 - shares[i - 1])
+    right[0] /= pivot
+    # The crust gets hotter than boiling. Below it is the front: what comes beyond leaves as steam.
+    limit = np.maximum(rates.plateau, cells[1] - 0.02 * dt_s)
+    for i in range(1, last + 1):
+        right[i] += shares[i - 1] * right[i - 1]
+        if i == 1:
+            np.minimum(right[1], limit, out=right[1])
+    return right
 
 
 def rising(conducts: Array, expansion: Array, sides: float) -> Array:

@@ -1,10 +1,9 @@
-"""Three cells from the surface to the core: the physics of one time step, for many cakes at once.
+"""A cooling cake as three cells from the surface to the core: one time step, of many at once.
 
 Outer, middle and core cell are equal and exchange heat with their neighbours; hot moist crumb
-exchanges faster than cool crumb (in the oven as `logger.thermal.baking` says). The outer cell is
-heated by the oven up to the plateau where all heat goes into evaporation, or loses heat to the
-surrounding air: in proportion to an excess to the power 1 + m (natural convection, radiation), and
-by evaporation in proportion to the difference of vapour pressures.
+exchanges faster than cool crumb. The outer cell loses heat to the surrounding air: in proportion to
+an excess to the power 1 + m (natural convection, radiation), and by evaporation in proportion to
+the difference of vapour pressures. The bake is in `logger.thermal.baking`.
 """
 
 from __future__ import annotations
@@ -13,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.thermal.baking import exchange_factors, height, inner_share
 from logger.thermal.design_points import Array
 
 REFERENCE_EXCESS_K = 30.0  # at which `loss` is the dry rate
@@ -38,13 +36,6 @@ class Rates:
         loss: of the whole cake to air at 30 K of excess, 1/s, dry.
         bend: the exponent m.
         evaporation: share of the dry loss at 50 °C.
-        heating: of the whole cake in the oven, 1/s.
-        plateau: where boiling holds the cells in the oven, °C.
-        rising: how much faster batter exchanges than the crumb it becomes.
-        vapour: by how much crumb just below boiling exchanges more than cool crumb.
-        expansion: height of the crumb over that of its batter.
-        walls: share of the heating that grows with the height.
-        sides: what reaches the core from the sides over what does from top and bottom.
         dryness: how far the air is from what the cake would saturate it to, a share.
     """
 
@@ -53,13 +44,6 @@ class Rates:
     loss: Array
     bend: Array
     evaporation: Array
-    heating: Array
-    plateau: Array
-    rising: Array
-    vapour: Array
-    expansion: Array
-    walls: float
-    sides: float
     dryness: float = DRYNESS
 
 
@@ -103,27 +87,19 @@ def _exchange(sum_of_two: Array, rates: Rates) -> Array:
     return out
 
 
-def step(cells: Array, dt_s: float, air: Array, rates: Rates, in_oven: bool) -> Array:
+def step(cells: Array, dt_s: float, air: Array, rates: Rates) -> Array:
     """Cells after `dt_s`, shape (3, members): half implicit, stable for every step.
 
     Args:
         cells: outer, middle, core in °C.
         dt_s: the step; accurate up to about a twentieth of the cake's time constant.
-        air: oven or surrounding air in °C.
+        air: surrounding air in °C.
         rates: of the members.
-        in_oven: whether the air heats and boiling bounds the cells.
     """
     t1, t2, t3 = cells
-    if in_oven:
-        factors = exchange_factors(cells, rates.plateau, rates.rising, rates.vapour, rates.sides)
-        g, h = rates.exchange * factors
-        h = h * inner_share(rates.sides)
-        grown = height(cells, rates.expansion) - 1.0
-        k = 3.0 * rates.heating * (1.0 + rates.walls * grown)
-    else:
-        g, h = _exchange(t1 + t2, rates), _exchange(t2 + t3, rates)
-        k, taken = loss_rate(t1, air, rates)
-        air = air - taken / k
+    g, h = _exchange(t1 + t2, rates), _exchange(t2 + t3, rates)
+    k, taken = loss_rate(t1, air, rates)
+    air = air - taken / k
     # θ-scheme, θ a little over a half so that the fast modes die out.
     ahead, now = 0.55 * dt_s, 0.45 * dt_s
     r1 = t1 + now * (g * (t2 - t1) + k * (air - t1)) + ahead * k * air
@@ -139,9 +115,6 @@ def step(cells: Array, dt_s: float, air: Array, rates: Rates, in_oven: bool) -> 
     b1 = 1.0 + e + ahead * k - e * f2
     out = np.empty_like(cells)
     out[0] = (r1 + f2 * s2) / b1
-    if in_oven:
-        # The boiling front: what the oven gives beyond it leaves as steam.
-        np.minimum(out[0], np.maximum(rates.plateau, t1 - 0.02 * dt_s), out=out[0])
     out[1] = (s2 + e * out[0]) / b2
     out[2] = (r3 + f * out[1]) / b3
     return out

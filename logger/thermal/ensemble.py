@@ -15,7 +15,7 @@ import math
 import numpy as np
 
 from logger.thermal import particles as of_bake
-from logger.thermal.baking import at_tip, rising
+from logger.thermal.baking import CELLS, at_tip
 from logger.thermal.cake_model import Rates, step, surface
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.particles import Particles
@@ -23,6 +23,7 @@ from logger.thermal.priors import Priors
 from logger.thermal.rounding import rounded
 
 MEMBERS = 360
+ALL = slice(None)
 # Rows of the state.
 OUTER, MIDDLE, CORE, EXCHANGE, LOSS, HEATING = range(6)
 HOT, BEND, EVAPORATION, PLATEAU, AIR, PROBE = range(6, 12)
@@ -34,8 +35,9 @@ ROWS = 16
 RATE_DRIFT = 0.12  # of the logarithms of exchange, loss and heating
 AIR_DRIFT_K = 0.3
 FUTURE_RATE_DRIFT = 0.10
-# In the oven crumb changes while it bakes: at once, not with the root of time.
-FUTURE_OVEN_RATE = 0.12
+# In the oven the rates wander within minutes, in the time to come as they did: the mean over the
+# next quarter of an hour of what is correlated over ten minutes has 0.8 of its standard deviation.
+FUTURE_OVEN_RATE = 0.8 * of_bake.WANDER
 # After a change of surroundings the core tells of it only with the diffusion time.
 FUTURE_AFTER_CHANGE = 0.30
 CHANGE_FADES_S = 900.0
@@ -112,7 +114,8 @@ class Ensemble:
         cells = self.x[:3].copy()
         self.enter_oven(float(cells[2].mean()), 0.0)
         if self._bake is not None:
-            self._bake.cells = cells[:, np.arange(self._bake.cells.shape[1]) % MEMBERS]
+            of = np.arange(self._bake.cells.shape[1]) % MEMBERS
+            self._bake.cells = np.repeat(cells[:, of], CELLS // 3, axis=0)
             self._take_over()
 
     def _take_over(self) -> None:
@@ -121,7 +124,9 @@ class Ensemble:
         if b is None:
             return
         index = b.chosen(MEMBERS)
-        self.x[:3] = b.cells[:, index]
+        # A crust beyond boiling is dry and holds little heat.
+        cells = np.minimum(b.cells[:, index], b.parameters[of_bake.PLATEAU, index])
+        self.x[:3] = cells.reshape(3, CELLS // 3, MEMBERS).mean(axis=1)
         for row, of in _OF_BAKE:
             self.x[row] = b.parameters[of, index]
 
@@ -135,11 +140,18 @@ class Ensemble:
 
     def at_tip(self) -> Array:
         """What the core probe's tip has: in the oven it may be anywhere in the cake."""
-        if not self.in_oven:
+        b = self._bake
+        if b is None:
             core: Array = self.x[CORE].copy()
             return core
-        sides = self._priors.bake.sides
-        return at_tip(self.x[:3], self.x[TIP], np.exp(self.x[EXPANSION]), sides)[0]
+        index = b.chosen(MEMBERS)
+        tip, expansion = self.x[TIP], np.exp(self.x[EXPANSION])
+        return at_tip(b.cells[:, index], tip, expansion, self._priors.bake.sides)[0]
+
+    @property
+    def bake(self) -> Particles | None:
+        """The bake, while it is in the oven."""
+        return self._bake
 
     @property
     def boiling_c(self) -> float:
@@ -230,26 +242,16 @@ class Ensemble:
         """Shift a row of the state and widen it, e.g. after a move."""
         self.x[row] += shift + sd * self._disturbances.next()
 
-    def rates(self) -> Rates:
-        """The members' rates as the model wants them."""
-        x = self.x
-        bake = self._priors.bake
-        sides = 1.0 + bake.sides if self.in_oven else 1.0
-        expansion = np.exp(np.clip(x[EXPANSION], 0.0, 2.0))
+    def rates(self, members: slice = ALL) -> Rates:
+        """The rates of all members or some, as the model of the cooling wants them."""
+        x = self.x[:, members]
         # The exponentials' limits keep a member that was moved far by one reading physical.
         return Rates(
-            exchange=np.exp(np.clip(x[EXCHANGE], -12.0, -1.5)) * sides,
+            exchange=np.exp(np.clip(x[EXCHANGE], -12.0, -1.5)),
             hot=np.exp(np.clip(x[HOT], -3.0, 2.0)),
             loss=np.exp(np.clip(x[LOSS], -13.0, -3.5)),
             bend=np.clip(x[BEND], 0.0, 0.4),
             evaporation=np.exp(np.clip(x[EVAPORATION], -6.0, 1.5)),
-            heating=np.exp(np.clip(x[HEATING], -12.0, -3.5)),
-            plateau=x[PLATEAU],
-            rising=rising(np.exp(np.clip(x[CONDUCTS], -0.7, 3.0)), expansion, bake.sides),
-            vapour=np.exp(np.clip(x[VAPOUR], -2.0, 4.0)),
-            expansion=expansion,
-            walls=bake.walls,
-            sides=bake.sides,
         )
 
     def advance(self, t_s: float, air_c: float) -> None:
@@ -268,7 +270,7 @@ class Ensemble:
         parts = math.ceil(span / LONGEST_STEP_S)
         cells = self.x[:3]
         for _ in range(parts):
-            cells = step(cells, span / parts, air, rates, False)
+            cells = step(cells, span / parts, air, rates)
         self.x[:3] = cells
         self.t_s = t_s
         hours = math.sqrt(min(span, 3600.0) / 3600.0)

@@ -4,24 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.thermal.baking import at_tip
+from logger.thermal import particles as of_bake
+from logger.thermal.baking import at_tip, bake_step
 from logger.thermal.cake_model import step, surface
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import (
     AIR,
-    EXPANSION,
     FUTURE_AIR_DRIFT_K,
     FUTURE_RATE_DRIFT,
     LONGEST_DRIFT_H,
     MEMBERS,
-    TIP,
     Ensemble,
 )
+from logger.thermal.particles import Particles
 
 # A milestone that takes longer than this is 'never': nobody waits for it, and a room is another
 # room by then.
@@ -29,10 +29,17 @@ HORIZON_COOLING_S = 5 * 3600.0
 HORIZON_BAKE_S = 3 * 3600.0
 PROBE_ERROR_K = 0.2  # of a kitchen's probe: limits of ± 0.4 °C (IEC 60751 class B at 25 °C: 0.43)
 SHORTEST_S = 180.0  # the follower asks the course what to expect until the next one
-FIRST_STEP_S = 20.0
-GROWTH = 1.12
-LONGEST_STEP_COOLING_S = 600.0
-LONGEST_STEP_BAKE_S = 45.0
+FIRST_STEP_S = 25.0
+GROWTH = 1.16
+# Between two steps a crossing is found on a straight line: off by dt²/8 over the time in which the
+# cake cools, which is an hour and more: less than a minute, hours ahead.
+LONGEST_STEP_COOLING_S = 1200.0
+# In the oven a step is at most so long, and later such a share of the time run.
+SHORTEST_LIMIT_S, STEP_SHARE = 60.0, 0.12
+# Quantiles are taken from every third member; they are spread evenly over what is possible.
+TOLD = slice(None, None, 3)
+# The highest quantile told, with its neighbour.
+QUANTILES_NEED = 0.96
 # The crust dries meanwhile and gives off less, so that in hours a cake does come up to the room:
 # weight falls by 1 to 2 % in the first hours and hardly after (common practice, no source).
 CRUST_DRIES_S = 3 * 3600.0
@@ -66,7 +73,7 @@ class Course:
     Attributes:
         times_s: the instants, from the ensemble's time on.
         core_mean, core_sd: of the core at these instants.
-        crossings: for each goal the members' times (inf: never), shape (MEMBERS,).
+        crossings: for each goal the members' times (inf: never), shape (members told,).
         settles: for each goal where the members end (a peak for a rising goal).
     """
 
@@ -88,84 +95,132 @@ class Outlook:
 
 
 def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) -> Course:
-    """Run the members on in air of `air_c` (the oven's, if they are in it).
+    """Run the members that are told on in air of `air_c` (the oven's, if they are in it).
 
     `room_c` is what a goal above the room is above of.
     """
-    rates = ensemble.rates()
-    cells = ensemble.x[:3].copy()
-    in_oven = ensemble.in_oven
-    drift, air_drift = ensemble.future()
-    doubt = ensemble.doubt_now()
-    horizon = HORIZON_BAKE_S if in_oven else HORIZON_COOLING_S
-    longest = LONGEST_STEP_BAKE_S if in_oven else LONGEST_STEP_COOLING_S
-    offset = np.zeros(MEMBERS) if in_oven else ensemble.x[AIR]
-    tip = ensemble.x[TIP], np.exp(ensemble.x[EXPANSION]), rates.sides
-    # What the probe reads and what the cake is differ by the probe's own error, for good.
-    probe_k = np.zeros(MEMBERS) if in_oven else PROBE_ERROR_K * ensemble.probe_errors()
+    bake = ensemble.bake
+    if bake is not None:
+        return _run_bake(ensemble, bake, air_c, room_c, goals)
+    return _run_cooling(ensemble, air_c, room_c, goals)
+
+
+def _run_bake(
+    ensemble: Ensemble, bake: Particles, air_c: float, room_c: float, goals: Sequence[Goal]
+) -> Course:
+    index = bake.chosen(MEMBERS)[TOLD]
+    rates = bake.rates(index)
+    tip = bake.parameters[of_bake.TIP, index], rates.expansion, rates.sides
+    cells = bake.cells[:, index]
+    factor = np.exp(ensemble.doubt_now() * ensemble.future()[0][TOLD])
+    rates.exchange *= factor
+    rates.heating *= factor
+    seen = _Seen(goals, room_c, 0.0)
+    seen.add(0.0, cells, _inside(cells, *tip))
+    # Boiling holds the crumb: what boils below a goal never comes to it.
+    able = rates.plateau[None, :] > seen.celsius[:, None]
     t, dt = 0.0, FIRST_STEP_S
-    core = _inside(cells, *tip) if in_oven else cells[2]
-    times, means, sds = [0.0], [float(core.mean())], [float(core.std())]
-    crossings = [np.full(MEMBERS, math.inf) for _ in goals]
-    values = [_value(goal, cells, core, room_c) + probe_k for goal in goals]
-    for goal, value, crossing in zip(goals, values, crossings, strict=True):
-        crossing[_beyond(goal, value)] = 0.0
-    peaks = [value.copy() for value in values]
-    while t < SHORTEST_S or (t < horizon and any(np.isinf(c).any() for c in crossings)):
+    while t < HORIZON_BAKE_S and (t < SHORTEST_S or not seen.is_decided(able)):
+        cells = bake_step(cells, dt, air_c, rates)
+        t += dt
+        seen.add(t, cells, _inside(cells, *tip))
+        dt = min(dt * GROWTH, max(SHORTEST_LIMIT_S, STEP_SHARE * t))
+    return seen.course(ensemble.t_s, rates.plateau)
+
+
+def _run_cooling(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) -> Course:
+    rates = ensemble.rates(TOLD)
+    x = ensemble.x[:, TOLD]
+    cells = x[:3]
+    drift, air_drift = (row[TOLD] for row in ensemble.future())
+    doubt = ensemble.doubt_now()
+    # What the probe reads and what the cake is differ by the probe's own error, for good.
+    seen = _Seen(goals, room_c, PROBE_ERROR_K * ensemble.probe_errors()[TOLD])
+    seen.add(0.0, cells, cells[2])
+    t, dt = 0.0, FIRST_STEP_S
+    loss, dryness = rates.loss, rates.dryness
+    while t < HORIZON_COOLING_S and (t < SHORTEST_S or not seen.is_decided(None)):
         hours = min(t / 3600.0, LONGEST_DRIFT_H)
         root = math.sqrt(hours)
-        factor = np.exp((doubt + FUTURE_RATE_DRIFT * root) * drift)
-        moved = replace(
-            rates,
-            exchange=rates.exchange * factor if in_oven else rates.exchange,
-            loss=rates.loss * factor,
-            heating=rates.heating * factor,
-            dryness=rates.dryness * math.exp(-t / CRUST_DRIES_S),
-        )
+        rates.loss = loss * np.exp((doubt + FUTURE_RATE_DRIFT * root) * drift)
+        rates.dryness = dryness * math.exp(-t / CRUST_DRIES_S)
         room_drift = FUTURE_AIR_DRIFT_K * root * air_drift
-        air = air_c + (np.zeros(MEMBERS) if in_oven else offset + room_drift)
-        cells = step(cells, dt, air, moved, in_oven)
-        core = _inside(cells, *tip) if in_oven else cells[2]
+        cells = step(cells, dt, air_c + x[AIR] + room_drift, rates)
         t += dt
-        for i, goal in enumerate(goals):
-            value = _value(goal, cells, core, room_c + (0.0 if in_oven else room_drift)) + probe_k
-            new = np.isinf(crossings[i]) & _beyond(goal, value)
-            if new.any():
-                before, after = values[i][new], value[new]
-                share = (goal.celsius - before) / np.where(after == before, 1.0, after - before)
-                crossings[i][new] = t - dt + dt * np.clip(share, 0.0, 1.0)
-            values[i] = value
-            peaks[i] = np.maximum(peaks[i], value) if goal.rising else value
-        times.append(t)
-        means.append(float(core.mean()))
-        sds.append(float(core.std()))
-        dt = min(dt * GROWTH, longest)
-    return Course(
-        times_s=ensemble.t_s + np.array(times),
-        core_mean=np.array(means),
-        core_sd=np.array(sds),
-        crossings=[
-            ensemble.t_s + c + goal.hold_s for c, goal in zip(crossings, goals, strict=True)
-        ],
-        settles=peaks,
-    )
+        seen.add(t, cells, cells[2], room_drift)
+        dt = min(dt * GROWTH, LONGEST_STEP_COOLING_S)
+    return seen.course(ensemble.t_s, None)
 
 
 def _inside(cells: Array, tip: Array, expansion: Array, sides: float) -> Array:
     """What the tip reads once it is covered; until then the core's, which crosses nothing."""
     inside, covered = at_tip(cells, tip, expansion, sides)
-    return np.where(covered, inside, cells[2])
+    return np.where(covered, inside, cells[-1])
 
 
-def _value(goal: Goal, cells: Array, core: Array, room: float | Array) -> Array:
-    if goal.of == "surface":
-        return surface(cells)
-    return core - room if goal.of == "above room" else core
+class _Seen:
+    """What a run has come to, and where its members cross the goals."""
 
+    def __init__(self, goals: Sequence[Goal], room_c: float, probe_k: Array | float) -> None:
+        self._goals, self._room_c, self._probe_k = goals, room_c, probe_k
+        self._times: list[float] = []
+        self._cores: list[Array] = []
+        self._values: list[Array] = []
+        self._crossed: NDArray[np.bool_] | None = None
+        self.celsius = np.array([goal.celsius for goal in goals])
+        # Every value times this is at or beyond its goal times this, once crossed.
+        self._sign = np.array([[1.0 if goal.rising else -1.0] for goal in goals])
+        self._wanted = self._sign * self.celsius[:, None]
+        self._plain = all(goal.of == "core" for goal in goals)
 
-def _beyond(goal: Goal, value: Array) -> NDArray[np.bool_]:
-    out: NDArray[np.bool_] = value >= goal.celsius if goal.rising else value <= goal.celsius
-    return out
+    def add(self, t_s: float, cells: Array, core: Array, room_drift: Array | float = 0.0) -> None:
+        """The members at one more time."""
+        self._times.append(t_s)
+        self._cores.append(core)
+        if not self._goals:
+            return
+        value = core + self._probe_k
+        if self._plain:
+            signed = self._sign * value
+        else:
+            of = {
+                "core": value,
+                "surface": surface(cells) + self._probe_k,
+                "above room": value - (self._room_c + room_drift),
+            }
+            signed = self._sign * np.array([of[goal.of] for goal in self._goals])
+        self._values.append(signed)
+        beyond = signed >= self._wanted
+        self._crossed = beyond if self._crossed is None else self._crossed | beyond
+
+    def is_decided(self, able: NDArray[np.bool_] | None) -> bool:
+        """Whether going on changes no quantile that is told (`able`: which can cross at all)."""
+        if self._crossed is None:
+            return True
+        decided = self._crossed.sum(axis=1) >= QUANTILES_NEED * self._crossed.shape[1]
+        if able is not None:
+            decided |= ~np.any(able & ~self._crossed, axis=1)
+        return bool(decided.all())
+
+    def course(self, from_s: float, limit_c: Array | None) -> Course:
+        """All of it; `limit_c` is where members end that do not cross."""
+        times, cores = np.array(self._times), np.array(self._cores)
+        crossings, settles = [], []
+        for i, goal in enumerate(self._goals):
+            values = np.array([signed[i] for signed in self._values])
+            wanted = float(self._wanted[i, 0])
+            beyond = values >= wanted
+            first, crossed = np.argmax(beyond, axis=0), beyond.any(axis=0)
+            members, at = np.arange(values.shape[1]), np.maximum(first, 1)
+            before, after = values[at - 1, members], values[at, members]
+            way = np.where(after == before, 1.0, after - before)
+            share = np.clip((wanted - before) / way, 0.0, 1.0)
+            time = times[at - 1] + share * (times[at] - times[at - 1])
+            time = np.where(crossed, np.where(first == 0, 0.0, time), math.inf)
+            crossings.append(from_s + time + goal.hold_s)
+            end = values.max(axis=0) if goal.rising else -values[-1]
+            settles.append(end if limit_c is None else np.where(crossed, end, limit_c))
+        return Course(from_s + times, cores.mean(axis=1), cores.std(axis=1), crossings, settles)
 
 
 def outlook(crossing: Array, settles: Array, likely: float = MEDIAN) -> Outlook:

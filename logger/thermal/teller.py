@@ -13,7 +13,7 @@ from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
 from logger.thermal.follower import Follower
-from logger.thermal.forecast import LIKELY, Course, Goal, Outlook, outlook, run
+from logger.thermal.forecast import LIKELY, TOLD, Course, Goal, Outlook, outlook, run
 from logger.thermal.milestones import Milestones
 from logger.thermal.surroundings import Surroundings
 
@@ -121,7 +121,9 @@ def _times(
 def way_out_of_members(course: Course, open_goals: int, all_reached: bool, now_s: float) -> Array:
     """When each member would leave the oven: at its last milestone of the bake."""
     if open_goals == 0:
-        return np.full(MEMBERS, now_s + (OUT_SOON_S if all_reached else OUT_WHEN_NEVER_S))
+        return np.full(
+            len(range(MEMBERS)[TOLD]), now_s + (OUT_SOON_S if all_reached else OUT_WHEN_NEVER_S)
+        )
     latest = np.maximum.reduce(course.crossings[:open_goals])
     finite = latest[np.isfinite(latest)]
     beyond = now_s + OUT_WHEN_NEVER_S

@@ -32,6 +32,8 @@ GAP_S = 5.0
 FRESH_S = 60.0  # a core read no longer ago is the core at a centre test
 CRUMB_ABOVE_BOILING_K = 6.0  # syrup boils a little higher, and probes are a little wrong
 NEW_PLACE_CONFIRM_S = 600.0
+# A core probe that is silent for longer is not waited for: what comes later teaches no more.
+SILENT_CORE_S = 600.0
 
 
 def cores(plan: Plan) -> list[str]:
@@ -168,6 +170,7 @@ class Thermal:
             out.append(caution)
         if self._due_s is None or now_s < self._due_s or self._stage == BEFORE:
             return out
+        self._go_on(now_s)
         if now_s - self._told_s < LONGEST_S and self._milestones.is_confirming:
             return out
         for note in self._follower.flush():
@@ -175,6 +178,17 @@ class Thermal:
         out += self._teller.tell(now_s, self._origin_s, self._in_s)
         self._told_s, self._due_s = now_s, now_s + EVERY_S
         return out
+
+    def _go_on(self, now_s: float) -> None:
+        """Let a cake that nobody reads go on, in the air of each time, up to lately."""
+        e = self._follower.ensemble
+        has_core = self._core_role in self._plan.channels.values()
+        if e is None or (has_core and self._stage != OVEN):
+            return
+        lately_s = now_s - (SILENT_CORE_S if has_core else 0.0)
+        while e.t_s < lately_s:
+            t_s = min(e.t_s + EVERY_S, lately_s)
+            e.advance(t_s, self._air.air_c(t_s, e.in_oven))
 
     # The core
 

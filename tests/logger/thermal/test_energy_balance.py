@@ -65,7 +65,7 @@ def test_a_cooling_cake_loses_what_it_gives_to_the_air(
         if t_s > 4 * 3600:
             break
         before = given_off(cells, air, rates)
-        cells = step(cells, dt_s, air, rates, in_oven=False)
+        cells = step(cells, dt_s, air, rates)
         lost += dt_s * (0.45 * before + 0.55 * given_off(cells, air, rates))
         t_s += dt_s
 

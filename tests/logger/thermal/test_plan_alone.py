@@ -72,3 +72,37 @@ def test_before_any_reading_the_interval_is_wide(
     assert done.high_at is not None
     assert done.expected_at is not None
     assert done.high_at - done.low_at >= 0.5 * (done.expected_at - START_S)
+
+
+def test_without_a_core_probe_the_clock_and_the_oven_tell_when_it_is_done() -> None:
+    room = Thermal(PLAN)
+    room.on_mark(Mark("into oven", START_S * MICROSECOND))
+    told: list[BakeForecast] = []
+    for second in range(1, 15 * 60):
+        bodies = room.on_second((START_S + second) * MICROSECOND)
+        told += [b for b in bodies if isinstance(b, BakeForecast)]
+
+    first, last = told[0], told[-1]
+    assert len(told) >= 15
+    assert first.expected_at is not None
+    assert last.expected_at is not None
+    # Nothing was read, so nothing was learnt: the same end.
+    assert abs(last.expected_at - first.expected_at) <= 240
+
+
+def test_a_hand_reading_of_the_core_moves_the_forecast() -> None:
+    room, other = Thermal(PLAN), Thermal(PLAN)
+    for each in (room, other):
+        each.on_mark(Mark("into oven", START_S * MICROSECOND))
+    at_us = (START_S + 12 * 60) * MICROSECOND
+    spot = {"place": "core", "temperature_c": 38.0}
+    room.on_mark(Mark("spot reading", at_us, document=spot))
+
+    slow = room.on_second(at_us + MICROSECOND)
+    usual = other.on_second(at_us + MICROSECOND)
+
+    a = next(b for b in slow if isinstance(b, BakeForecast))
+    b = next(b for b in usual if isinstance(b, BakeForecast))
+    assert a.expected_at is not None
+    assert b.expected_at is not None
+    assert a.expected_at > b.expected_at + 60

@@ -29,8 +29,7 @@ def follow(prior: Priors, air_after_c: float, loss_after: float, step_k: float) 
     one = np.ones(1)
     rates = Rates(
         exchange=prior.exchange_per_s[0] * one, hot=2.0 * one, loss=prior.loss_per_s[0] * one,
-        bend=prior.bend[0] * one, evaporation=0.25 * one, heating=one, plateau=100.0 * one,
-        rising=one, vapour=one, expansion=one, walls=0.0, sides=0.0,
+        bend=prior.bend[0] * one, evaporation=0.25 * one,
     )  # fmt: skip
     air = Surroundings(PLAN)
     air.place = "in pan, on rack"
@@ -44,7 +43,7 @@ def follow(prior: Priors, air_after_c: float, loss_after: float, step_k: float) 
         moved = i * 30 > MOVE_S
         if i * 30 == MOVE_S + 30:
             rates.loss = rates.loss * loss_after
-        cells = step(cells, 30.0, np.array([air_after_c if moved else 22.0]), rates, False)
+        cells = step(cells, 30.0, np.array([air_after_c if moved else 22.0]), rates)
         rivals.learn(30.0 * i, round(float(cells[2, 0]) / step_k) * step_k, step_k)
     return rivals
 

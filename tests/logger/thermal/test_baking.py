@@ -1,0 +1,100 @@
+"""The cells of the bake against what is known of them without them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.thermal.baking import CELLS, BakeRates, at_tip, bake_step, height, passages
+
+
+def rates(**change: float) -> BakeRates:
+    values = {
+        "exchange": 2e-3,
+        "heating": 1e-3,
+        "plateau": 100.0,
+        "rising": 1.0,
+        "vapour": 0.0,
+        "expansion": 2.0,
+    } | change
+    arrays = {name: np.array([value]) for name, value in values.items()}
+    return BakeRates(**arrays, walls=0.0, sides=0.0)
+
+
+def baked(seconds: float, dt: float, r: BakeRates, air: float = 175.0) -> np.ndarray:
+    cells = np.full((CELLS, 1), 22.0)
+    for _ in range(round(seconds / dt)):
+        cells = bake_step(cells, dt, air, r)
+    return cells
+
+
+def test_the_core_lags_and_no_crumb_below_the_crust_passes_the_plateau() -> None:
+    early, late = baked(120.0, 10.0, rates()), baked(7200.0, 10.0, rates())
+
+    assert early[0, 0] - 22 > 5 * (early[-1, 0] - 22)
+    assert late[0, 0] > 100.0
+    assert late[1:].max() <= 100.0 + 1e-9
+    assert late[-1, 0] == pytest.approx(100.0, abs=0.5)
+
+
+def test_what_the_air_gives_is_what_the_cells_have() -> None:
+    cells = baked(600.0, 5.0, rates(plateau=500.0))
+
+    lumped = 22.0
+    surface = np.full((CELLS, 1), 22.0)
+    for _ in range(120):
+        before = surface[0, 0]
+        surface = bake_step(surface, 5.0, 175.0, rates(plateau=500.0))
+        lumped += 5.0 * 1e-3 * (175.0 - (0.45 * before + 0.55 * surface[0, 0]))
+
+    assert cells.mean() - 22.0 == pytest.approx(lumped - 22.0, rel=0.01)
+
+
+@pytest.mark.parametrize("dt", [15.0, 45.0, 90.0])
+def test_long_steps_bake_as_short_ones_do(dt: float) -> None:
+    r = rates(vapour=5.0, rising=4.0, exchange=1e-3)
+
+    fine, coarse = baked(1800.0, 2.5, r), baked(1800.0, dt, r)
+
+    assert coarse[-1, 0] == pytest.approx(fine[-1, 0], abs=1.0)
+
+
+def test_a_slab_decays_as_its_series_says() -> None:
+    # Slowest mode of a slab, surface held: (π/2)² α/L² (Incropera ch. 5); here α/L² = exchange/9,
+    # and what is held is the middle of the outer cell, half a cell further in.
+    r = rates(heating=10.0, plateau=500.0)
+
+    early, late = (100.0 - baked(t, 2.0, r, air=100.0)[-1, 0] for t in (1500.0, 3000.0))
+
+    expected = (np.pi / 2) ** 2 * 2e-3 / 9 * (CELLS / (CELLS - 0.5)) ** 2
+    assert np.log(early / late) / 1500.0 == pytest.approx(expected, rel=0.02)
+
+
+def test_passages_are_equal_in_a_slab_and_narrow_towards_the_axis_of_a_bar() -> None:
+    assert np.ptp(passages(0.0)) == pytest.approx(0.0)
+    bar = passages(1.0)[:, 0]
+    assert np.all(np.diff(bar) < 0)
+
+
+def test_a_tip_in_batter_that_rises_from_the_outside_ends_in_its_lower_half() -> None:
+    cells = np.array([[95.0], [80.0], [60.0], [45.0], [38.0], [36.0]])
+    expansion, tip = np.array([2.5]), np.array([0.75])
+
+    inside, covered = at_tip(cells, tip, expansion, 0.0)
+    cool, _ = at_tip(np.full((CELLS, 1), 22.0), tip, expansion, 0.0)
+
+    assert bool(covered[0])
+    assert cool[0] == pytest.approx(22.0)
+    # The outer cells have risen: three quarters of the batter's height is not far above the base.
+    assert height(cells, expansion)[0] > 1.4
+    assert 36.0 < inside[0] < 80.0
+
+
+def test_a_tip_above_the_batter_is_covered_when_it_has_risen() -> None:
+    expansion, tip = np.array([2.0]), np.array([1.2])
+
+    before = at_tip(np.full((CELLS, 1), 22.0), tip, expansion, 0.0)[1]
+    after = at_tip(np.full((CELLS, 1), 90.0), tip, expansion, 0.0)[1]
+
+    assert not before[0]
+    assert after[0]
