@@ -75,6 +75,24 @@ def _vapour(sides: float) -> tuple[Array, Array]:
     return value, np.concatenate(([0.0], np.cumsum(steps)))
 
 
+@lru_cache(maxsize=8)
+def _rises(sides: float) -> Array:
+    """What the integral of `_vapour` gains in each step of `_BELOW`."""
+    out: Array = np.diff(_vapour(sides)[1])
+    return out
+
+
+def _passed_by_vapour(below_k: Array, sides: float) -> Array:
+    """The integral of `_vapour` at kelvins below boiling; the even table needs no search."""
+    place = (below_k - _LOWEST_K) * (1.0 / _STEP_K)
+    np.clip(place, 0.0, len(_BELOW) - 1.0001, out=place)
+    index = place.astype(np.intp)
+    place -= index
+    place *= _rises(sides).take(index)
+    place += _vapour(sides)[1].take(index)
+    return place
+
+
 def exchange_factors(
     cells: Array, plateau: Array, rising: Array, vapour: Array, sides: float
 ) -> Array:
@@ -87,7 +105,6 @@ def exchange_factors(
         vapour: by how much hot crumb exchanges more, at `VAPOUR_AT_K` below boiling.
         sides: what comes from the sides over what comes from top and bottom, once risen.
     """
-    relative, integral = _vapour(sides)
     open_share = 1.0 - rising
     potential = rising * cells + open_share * _risen_integral(cells)
     difference = cells[:-1] - cells[1:]
@@ -95,14 +112,14 @@ def exchange_factors(
     difference[close] = 1.0
     passed = potential[:-1] - potential[1:]
     # The crust, which is the outer cell, dries: no vapour passes from it inward.
-    by_vapour = vapour * np.interp(plateau - cells[1:], _BELOW, integral)
+    by_vapour = vapour * _passed_by_vapour(plateau - cells[1:], sides)
     passed[1:] -= by_vapour[:-1] - by_vapour[1:]
     out: Array = passed / difference
     pair, member = np.nonzero(close)
     if len(pair):
         middle = 0.5 * (cells[pair, member] + cells[pair + 1, member])
         here = rising[member] + open_share[member] * risen(middle)
-        below = np.interp(plateau[member] - middle, _BELOW, relative)
+        below = np.interp(plateau[member] - middle, _BELOW, _vapour(sides)[0])
         out[pair, member] = here + np.where(pair > 0, vapour[member] * below, 0.0)
     return out
 

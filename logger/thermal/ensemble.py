@@ -23,7 +23,6 @@ from logger.thermal.priors import Priors
 from logger.thermal.rounding import rounded
 
 MEMBERS = 360
-ALL = slice(None)
 # Rows of the state.
 OUTER, MIDDLE, CORE, EXCHANGE, LOSS, HEATING = range(6)
 HOT, BEND, EVAPORATION, PLATEAU, AIR, PROBE = range(6, 12)
@@ -242,9 +241,9 @@ class Ensemble:
         """Shift a row of the state and widen it, e.g. after a move."""
         self.x[row] += shift + sd * self._disturbances.next()
 
-    def rates(self, members: slice = ALL) -> Rates:
-        """The rates of all members or some, as the model of the cooling wants them."""
-        x = self.x[:, members]
+    def rates(self) -> Rates:
+        """The members' rates as the model of the cooling wants them."""
+        x = self.x
         # The exponentials' limits keep a member that was moved far by one reading physical.
         return Rates(
             exchange=np.exp(np.clip(x[EXCHANGE], -12.0, -1.5)),

@@ -29,14 +29,15 @@ HORIZON_COOLING_S = 5 * 3600.0
 HORIZON_BAKE_S = 3 * 3600.0
 PROBE_ERROR_K = 0.2  # of a kitchen's probe: limits of ± 0.4 °C (IEC 60751 class B at 25 °C: 0.43)
 SHORTEST_S = 180.0  # the follower asks the course what to expect until the next one
-FIRST_STEP_S = 25.0
-GROWTH = 1.16
+FIRST_STEP_S = 30.0
+GROWTH = 1.2
 # Between two steps a crossing is found on a straight line: off by dt²/8 over the time in which the
 # cake cools, which is an hour and more: less than a minute, hours ahead.
 LONGEST_STEP_COOLING_S = 1200.0
 # In the oven a step is at most so long, and later such a share of the time run.
 SHORTEST_LIMIT_S, STEP_SHARE = 60.0, 0.12
-# Quantiles are taken from every third member; they are spread evenly over what is possible.
+# In the oven, where steps are many, quantiles are taken from every third member; they are spread
+# evenly over what is possible.
 TOLD = slice(None, None, 3)
 # The highest quantile told, with its neighbour.
 QUANTILES_NEED = 0.96
@@ -129,13 +130,13 @@ def _run_bake(
 
 
 def _run_cooling(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) -> Course:
-    rates = ensemble.rates(TOLD)
-    x = ensemble.x[:, TOLD]
+    rates = ensemble.rates()
+    x = ensemble.x
     cells = x[:3]
-    drift, air_drift = (row[TOLD] for row in ensemble.future())
+    drift, air_drift = ensemble.future()
     doubt = ensemble.doubt_now()
     # What the probe reads and what the cake is differ by the probe's own error, for good.
-    seen = _Seen(goals, room_c, PROBE_ERROR_K * ensemble.probe_errors()[TOLD])
+    seen = _Seen(goals, room_c, PROBE_ERROR_K * ensemble.probe_errors())
     seen.add(0.0, cells, cells[2])
     t, dt = 0.0, FIRST_STEP_S
     loss, dryness = rates.loss, rates.dryness

@@ -192,7 +192,9 @@ class Teller:
         if self._in_oven and cool:
             later = self._cooling_to_come(e, now_s, room_c)
             leave_s = way_out_of_members(course, len(bake), bool(m.bake), now_s)
-            outlooks = [(c, later.crossings[i] + leave_s, later.settles[i]) for i, c in cool]
+            outlooks = [
+                (c, later.crossings[i][TOLD] + leave_s, later.settles[i][TOLD]) for i, c in cool
+            ]
         else:
             first = len(bake)
             outlooks = [
