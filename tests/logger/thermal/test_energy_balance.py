@@ -1,4 +1,7 @@
-"""What the cells give off is what they lose: the reduced model keeps energy within 1 %."""
+"""What the cells give off is what they lose: the reduced model keeps energy within 1 %.
+
+In the long steps of a forecast, which see the loss at their beginning, within 2 %.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ import numpy as np
 import pytest
 
 from logger.plan import CakePlan, Pan, Plan
-from logger.thermal.baking import height
+from logger.thermal.baking import CELLS, BakeRates, bake_step, height, rising
 from logger.thermal.cake_model import Rates, loss_rate, step
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import LONGEST_STEP_S
@@ -19,15 +22,22 @@ ROUND = CakePlan("layer", 0.62, None, 1, Pan("round", diameter_m=0.2, depth_m=0.
 LOAF = CakePlan("pound", 0.9, None, 1, Pan("loaf", length_m=0.23, width_m=0.11, depth_m=0.07))
 
 
-def rates_of(p: Priors) -> Rates:
+def cooling_rates(p: Priors) -> Rates:
     one = np.ones(1)
-    bake = p.bake
     return Rates(
         exchange=p.exchange_per_s[0] * one, hot=p.hot[0] * one, loss=p.loss_per_s[0] * one,
         bend=p.bend[0] * one, evaporation=p.evaporation[0] * one,
-        heating=bake.heating_per_s[0] * one, plateau=p.plateau_c[0] * one,
-        rising=bake.conducts[0] * one, vapour=bake.vapour[0] * one,
-        expansion=bake.expansion[0] * one, walls=bake.walls, sides=bake.sides,
+    )  # fmt: skip
+
+
+def bake_rates(p: Priors) -> BakeRates:
+    one = np.ones(1)
+    bake = p.bake
+    expansion = bake.expansion[0] * one
+    return BakeRates(
+        exchange=bake.exchange_per_s[0] * one, heating=bake.heating_per_s[0] * one,
+        plateau=p.plateau_c[0] * one, rising=rising(bake.conducts[0] * one, expansion, bake.sides),
+        vapour=bake.vapour[0] * one, expansion=expansion, walls=bake.walls, sides=bake.sides,
     )  # fmt: skip
 
 
@@ -52,11 +62,11 @@ def as_forecast() -> Iterator[float]:
 
 
 @pytest.mark.parametrize("cake", [ROUND, LOAF])
-@pytest.mark.parametrize("steps", [as_learnt, as_forecast])
+@pytest.mark.parametrize(("steps", "within"), [(as_learnt, 0.01), (as_forecast, 0.02)])
 def test_a_cooling_cake_loses_what_it_gives_to_the_air(
-    cake: CakePlan, steps: Callable[[], Iterator[float]]
+    cake: CakePlan, steps: Callable[[], Iterator[float]], within: float
 ) -> None:
-    rates = rates_of(priors(Plan(cake=cake)))
+    rates = cooling_rates(priors(Plan(cake=cake)))
     air = np.array([22.0])
     cells = np.array([[94.0], [97.0], [98.0]])
     began, lost, t_s = float(cells.sum()), 0.0, 0.0
@@ -69,24 +79,24 @@ def test_a_cooling_cake_loses_what_it_gives_to_the_air(
         lost += dt_s * (0.45 * before + 0.55 * given_off(cells, air, rates))
         t_s += dt_s
 
-    assert began - float(cells.sum()) == pytest.approx(lost, rel=0.01)
+    assert began - float(cells.sum()) == pytest.approx(lost, rel=within)
 
 
 @pytest.mark.parametrize("cake", [ROUND, LOAF])
 def test_a_baking_cake_stores_what_it_takes_in_until_it_boils(cake: CakePlan) -> None:
-    rates = rates_of(priors(Plan(cake=cake)))
-    air, dt_s = np.array([175.0]), 5.0
-    cells = np.full((3, 1), 22.0)
+    rates = bake_rates(priors(Plan(cake=cake)))
+    air_c, dt_s = 175.0, 5.0
+    cells = np.full((CELLS, 1), 22.0)
     began, taken_in = float(cells.sum()), 0.0
 
     def intake(now: Array) -> float:
         grown = float(height(now, rates.expansion)[0]) - 1.0
-        rate = 3.0 * rates.heating * (1.0 + rates.walls * grown)
-        return float((rate * (air - now[0]))[0])
+        rate = CELLS * rates.heating * (1.0 + rates.walls * grown)
+        return float((rate * (air_c - now[0]))[0])
 
-    while float(cells[0, 0]) < float(rates.plateau[0]) - 1.0:
+    while float(cells[1, 0]) < float(rates.plateau[0]) - 1.0:
         before = intake(cells)
-        cells = step(cells, dt_s, air, rates, in_oven=True)
+        cells = bake_step(cells, dt_s, air_c, rates)
         taken_in += dt_s * 0.5 * (before + intake(cells))
 
     assert float(cells.sum()) - began == pytest.approx(taken_in, rel=0.01)
