@@ -9,7 +9,6 @@ from dataclasses import replace
 import pytest
 
 from drivers.reading import Reading
-from logger.engine import BatchState, advance
 from logger.entries import Entry
 from logger.events import (
     BakeForecast,
@@ -28,19 +27,6 @@ from logger.thermal import Thermal, thermal
 LATER_S = 420.0  # the second pan is so far behind the first
 
 Run = Callable[[Plan, Iterable[Entry]], list[Event]]
-
-
-@pytest.fixture(scope="module")
-def run() -> Run:
-    def through(plan: Plan, entries: Iterable[Entry]) -> list[Event]:
-        state = BatchState(batch="", plan=plan, rooms=[thermal(plan)])
-        events: list[Event] = []
-        for entry in sorted(entries, key=lambda e: e.t_us):
-            state, new = advance(state, entry)
-            events += new
-        return events
-
-    return through
 
 
 def two(plan: Plan) -> Plan:
@@ -67,9 +53,9 @@ def bodies(events: list[Event], kind: type[Body]) -> list[Body]:
 
 
 @pytest.fixture(scope="module")
-def both(kitchen, run: Run) -> list[Event]:
+def both(kitchen, put_through: Run) -> list[Event]:
     entries = kitchen.readings(period_s=5.0)
-    return run(two(kitchen.plan), [*entries, *marked(kitchen), *second(entries, LATER_S)])
+    return put_through(two(kitchen.plan), [*entries, *marked(kitchen), *second(entries, LATER_S)])
 
 
 def test_a_plan_with_one_core_has_one_pan(kitchen) -> None:
@@ -107,10 +93,12 @@ def test_forecasts_still_come_at_least_once_a_minute(kitchen, both) -> None:
     assert max(b - a for a, b in itertools.pairwise(made)) <= 60.0
 
 
-def test_a_probe_that_falls_silent_holds_nothing_up(kitchen, run: Run) -> None:
+def test_a_probe_that_falls_silent_holds_nothing_up(kitchen, put_through: Run) -> None:
     entries = kitchen.readings(period_s=5.0)
     until = kitchen.at(kitchen.out_s + 300.0)
-    events = run(two(kitchen.plan), [*entries, *marked(kitchen), *second(entries, LATER_S, until)])
+    events = put_through(
+        two(kitchen.plan), [*entries, *marked(kitchen), *second(entries, LATER_S, until)]
+    )
 
     reached = {b.milestone: b for b in bodies(events, CoolingReached)}
     assert reached["frost"].core == "core"
@@ -119,12 +107,12 @@ def test_a_probe_that_falls_silent_holds_nothing_up(kitchen, run: Run) -> None:
     )
 
 
-def test_a_mark_that_names_a_probe_is_about_its_pan_alone(kitchen, run: Run) -> None:
+def test_a_mark_that_names_a_probe_is_about_its_pan_alone(kitchen, put_through: Run) -> None:
     entries = kitchen.readings(period_s=5.0, to_s=kitchen.out_s + 1800)
     plain = [*entries, *marked(kitchen), *second(entries, LATER_S)]
     moved = kitchen.mark("probe moved", kitchen.out_s + 900)
 
-    without = run(two(kitchen.plan), plain)
-    named = run(two(kitchen.plan), [*plain, replace(moved, probe="cake-probe/core")])
+    without = put_through(two(kitchen.plan), plain)
+    named = put_through(two(kitchen.plan), [*plain, replace(moved, probe="cake-probe/core")])
 
     assert bodies(named, CoolingReached) == bodies(without, CoolingReached)
