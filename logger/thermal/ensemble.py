@@ -34,9 +34,9 @@ ROWS = 16
 RATE_DRIFT = 0.12  # of the logarithms of exchange, loss and heating
 AIR_DRIFT_K = 0.3
 FUTURE_RATE_DRIFT = 0.10
-# In the oven the rates wander within minutes, in the time to come as they did: the mean over the
-# next quarter of an hour of what is correlated over ten minutes has 0.8 of its standard deviation.
-FUTURE_OVEN_RATE = 0.8 * of_bake.WANDER
+# In the oven the rates wander within minutes, in the time to come as they did: the mean over a
+# quarter of an hour of what is correlated over five minutes has 0.67 of its standard deviation.
+FUTURE_OVEN_RATE = 0.67 * of_bake.WANDER
 # After a change of surroundings the core tells of it only with the diffusion time.
 FUTURE_AFTER_CHANGE = 0.30
 CHANGE_FADES_S = 900.0

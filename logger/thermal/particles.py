@@ -30,12 +30,13 @@ START = 7  # of the design only: temperature of the batter
 # deviations; and the noise of a median of its readings.
 READING_SD_K, MODEL_SD_K = 0.12, 0.4
 # The top of a cake is not heated like its base, and it rises in a dome: the cells are off by such a
-# share of the difference within the crumb, for as long as heat needs from one cell to the next. A
-# reading a minute counts for less than independent ones would.
-UNEVEN, CORRELATION_S = 0.06, 180.0
-# Heating and exchange are never quite what they were: oven walls lag behind the air that the probe
-# reads, crumb dries and cracks. Standard deviation of their logarithms, over about ten minutes.
-WANDER, WANDER_S = 0.15, 600.0
+# share of the difference within the crumb, for about a minute. Readings that come sooner count for
+# less than independent ones would.
+UNEVEN, CORRELATION_S = 0.03, 60.0
+# Heating and exchange are never quite what they were: batter sets within minutes, crumb dries and
+# cracks, walls are not what the probe reads. Standard deviation of their logarithms, over about
+# five minutes.
+WANDER, WANDER_S = 0.25, 300.0
 TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
 RENEW_BELOW = 0.4  # share of the particles that must stay believed
 LEAST_LEFT = 0.5

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from logger.plan import Plan
+from logger.thermal.bake_priors import FAN_FACTOR, RADIATED_SHARE
 from logger.thermal.priors import COLD_AIR, room_prior
 from logger.thermal.track import Track
 
@@ -10,6 +13,9 @@ ROOM_MEAN_S = 300.0
 OVEN_UNKNOWN_C = 175.0
 # The oven's air recovers from loading within minutes; its mean is learnt after that.
 RECOVERY_S, OVEN_MEAN_S = 300.0, 900.0
+# Most of the heat comes from the walls, which follow the air in about ten minutes: an open door
+# hardly cools them, and an oven just preheated is not hot through (common practice, no source).
+WALLS_S = 600.0
 
 
 class Surroundings:
@@ -20,9 +26,29 @@ class Surroundings:
         self._plan = plan
         self.unmoulded = unmoulded
         self.oven = Track(0.0, 400.0)
+        self._walls = Track(0.0, 400.0)
+        self._walls_c = 0.0
+        self._heard_s: float | None = None
+        self._radiated = RADIATED_SHARE / (FAN_FACTOR if plan.oven.fan else 1.0)
         self.room = Track(-20.0, 60.0)
         self.cold = Track(-40.0, 40.0)
         self.place: str | None = None
+
+    def hear_oven(self, t_s: float, celsius: float) -> None:
+        """A reading of the oven's air; the walls follow it."""
+        self.oven.add(t_s, celsius)
+        if self._heard_s is None or not self.oven:
+            self._walls_c = celsius
+        else:
+            self._walls_c += (celsius - self._walls_c) * -math.expm1(
+                (self._heard_s - t_s) / WALLS_S
+            )
+        self._heard_s = t_s
+        self._walls.add(t_s, self._walls_c)
+
+    def _felt_c(self, air_c: float, walls_c: float | None) -> float:
+        """What a cake in the oven feels of the air and of walls (as hot, if nothing is known)."""
+        return air_c if walls_c is None else air_c + self._radiated * (walls_c - air_c)
 
     @property
     def is_cold(self) -> bool:
@@ -47,7 +73,7 @@ class Surroundings:
         if in_oven:
             now = self.oven.at(t_s)
             if now is not None:
-                return now
+                return self._felt_c(now, self._walls.at(t_s))
             set_point = self._plan.oven.set_point_c
             return OVEN_UNKNOWN_C if set_point is None else set_point
         if place in COLD_AIR:
@@ -74,10 +100,19 @@ class Surroundings:
         """The air from now on: the oven's mean over its last cycles, else as now."""
         if not in_oven:
             return self.air_c(t_s, False)
+        to_come_c = self._mean_to_come_c(t_s, in_at_s)
+        walls_c = self._walls.at(t_s)
+        # In the quarter of an hour to come walls make up half of what they lack.
+        return self._felt_c(to_come_c, None if walls_c is None else 0.5 * (walls_c + to_come_c))
+
+    def _mean_to_come_c(self, t_s: float, in_at_s: float) -> float:
         set_point = self._plan.oven.set_point_c
         start = max(in_at_s + RECOVERY_S, t_s - OVEN_MEAN_S)
         if self.oven and t_s - start >= RECOVERY_S:
             mean = self.oven.mean(start, t_s)
             if mean is not None:
                 return mean
-        return self.air_c(t_s, True) if set_point is None else set_point
+        if set_point is not None:
+            return set_point
+        now = self.oven.at(t_s)
+        return OVEN_UNKNOWN_C if now is None else now

@@ -68,7 +68,7 @@ def bake_forecast(
     is_out: bool,
 ) -> BakeForecast:
     """One forecast of the bake; times are seconds from the origin."""
-    told = outlook(crossing, settles)
+    told = outlook(crossing, settles, LIKELY)
 
     def propose(settles_c: float) -> str:
         return bake_proposal(settles_c, boiling_c, is_out)

@@ -105,7 +105,9 @@ class Thermal:
             return self._core(t_s, celsius)
         if role == "surface":
             return self._surface(t_s, celsius)
-        tracks = {"oven": self._air.oven, "room": self._air.room, "refrigerator": self._air.cold}
+        if role == "oven":
+            self._air.hear_oven(t_s, celsius)
+        tracks = {"room": self._air.room, "refrigerator": self._air.cold}
         track = tracks.get(role)
         if track is not None:
             track.add(t_s, celsius)
