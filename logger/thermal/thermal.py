@@ -96,7 +96,7 @@ class Thermal:
         return round(self._origin_s + t_s, 6)
 
     def on_reading(self, reading: Reading, role: str) -> list[Body]:
-        """A reading of the last core, the oven, the room, the refrigerator or the surface."""
+        """A reading of its core, the oven, the room, the refrigerator or the surface."""
         t_s = self._time(reading.t_us)
         celsius = reading.value
         if celsius is None or reading.unit != "Cel":
