@@ -45,8 +45,9 @@ QUANTILES_NEED = 0.96
 # weight falls by 1 to 2 % in the first hours and hardly after (common practice, no source).
 CRUST_DRIES_S = 3 * 3600.0
 LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
-# A cake near the room's temperature may or may not come down to it: a time is promised where it is
-# clearly likelier than not, so that it does not come and go with every reading.
+# A cake near the room's temperature may or may not come down to it, one near boiling up to its
+# goal: a time is promised where it is clearly likelier than not, so that it does not come and go
+# with every reading.
 LIKELY = 0.6
 
 
@@ -224,10 +225,10 @@ class _Seen:
         return Course(from_s + times, cores.mean(axis=1), cores.std(axis=1), crossings, settles)
 
 
-def outlook(crossing: Array, settles: Array, likely: float = MEDIAN) -> Outlook:
+def outlook(crossing: Array, settles: Array) -> Outlook:
     """Central 90 % interval and median of the members' crossings.
 
-    Where fewer than a share of `likely` cross, there is no median.
+    Where fewer than a share of `LIKELY` cross, there is no median.
     """
     ordered = np.sort(crossing)
 
@@ -241,5 +242,5 @@ def outlook(crossing: Array, settles: Array, likely: float = MEDIAN) -> Outlook:
 
     never = np.isinf(crossing)
     settled = float(np.median(settles[never])) if never.any() else float(np.median(settles))
-    median_s = quantile(MEDIAN) if 1.0 - float(np.mean(never)) >= likely else None
+    median_s = quantile(MEDIAN) if 1.0 - float(np.mean(never)) >= LIKELY else None
     return Outlook(median_s, quantile(LOW), quantile(HIGH), settled)

@@ -143,7 +143,7 @@ def priors(plan: Plan) -> Priors:
     elif cake.pan and cake.pan.depth_m:
         per_area = cake.pan.depth_m * 0.5 * BATTER_DENSITY
     known = per_area is not None
-    is_nothing_told = not known and cake.pan is None and cake.kind is None
+    is_nothing_told = cake.pan is None and cake.kind is None
     # A pan of 50 mm half full where nothing is known.
     mass = (per_area if per_area is not None else 20.0) * AFTER_LOSS
     height = mass / density
@@ -173,22 +173,18 @@ def priors(plan: Plan) -> Priors:
     bare_film = bare / (2.0 + side)
     bare_through = (2.0 + side) / (1.0 / bare_film + sixth / k)
     loss *= min(1.5, max(0.67, slowest / bound))
+    # What is not known to be crumb may be a liquid, which mixes itself, and most likely is one
+    # where the plan has no cake at all.
+    unknown_exchange = (20.0 * exchange, 0.7) if is_nothing_told else (4.0 * exchange, 1.2)
+    # An open vessel of water: 6 times the convection of its surface at 50 °C in a room of 50 %
+    # humidity (Bowen), and a fifth of all its surface is open; more of a bowl, and thick or
+    # foamed walls lose less besides.
+    unknown_evaporation = (1.2, 0.9) if is_nothing_told else (0.8, 1.0)
     return Priors(
         # Not told, it may well be a mug of 300 g: 11 W/m²K on 0.026 m² make 0.8 an hour.
         loss_per_s=(loss, 0.35) if known else (0.8 / 3600.0, 0.65),
-        # What is not known to be crumb may be a liquid, which mixes itself, and most likely is one
-        # where the plan has no cake at all.
-        exchange_per_s=(
-            (exchange, 0.45)
-            if known
-            else (20.0 * exchange, 0.7)
-            if is_nothing_told
-            else (4.0 * exchange, 1.2)
-        ),
-        # An open vessel of water: 6 times the convection of its surface at 50 °C in a room of 50 %
-        # humidity (Bowen), and a fifth of all its surface is open; more of a bowl, and thick or
-        # foamed walls lose less besides.
-        evaporation=(0.25, 0.7) if known else (1.2, 0.9) if is_nothing_told else (0.8, 1.0),
+        exchange_per_s=(exchange, 0.45) if known else unknown_exchange,
+        evaporation=(0.25, 0.7) if known else unknown_evaporation,
         # Moist crumb conducts two to seven times better hot than cool; what is not known to be
         # crumb may be anything.
         hot=(2.2, 0.45) if known else (1.6, 0.6),

@@ -13,7 +13,7 @@ from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
 from logger.thermal.follower import Follower
-from logger.thermal.forecast import LIKELY, TOLD, Course, Goal, Outlook, outlook, run
+from logger.thermal.forecast import TOLD, Course, Goal, outlook, run
 from logger.thermal.milestones import Milestones
 from logger.thermal.surroundings import Surroundings
 
@@ -68,36 +68,35 @@ def bake_forecast(
     is_out: bool,
 ) -> BakeForecast:
     """One forecast of the bake; times are seconds from the origin."""
-    told = outlook(crossing, settles, LIKELY)
 
     def propose(settles_c: float) -> str:
         return bake_proposal(settles_c, boiling_c, is_out)
 
-    return _said(BakeForecast, milestone, told, propose, now_s, origin_s)
+    return _said(BakeForecast, milestone, crossing, settles, propose, now_s, origin_s)
 
 
 def cooling_forecast(
     milestone: Milestone, crossing: Array, settles: Array, now_s: float, origin_s: float
 ) -> CoolingForecast:
     """One forecast of the cooling; times are seconds from the origin."""
-    told = outlook(crossing, settles, LIKELY)
 
     def propose(settles_c: float) -> str:
         return cooling_proposal(settles_c, goal(milestone, False))
 
-    return _said(CoolingForecast, milestone, told, propose, now_s, origin_s)
+    return _said(CoolingForecast, milestone, crossing, settles, propose, now_s, origin_s)
 
 
 def _said(
     kind: type[F],
     milestone: Milestone,
-    told: Outlook,
+    crossing: Array,
+    settles: Array,
     propose: Callable[[float], str],
     now_s: float,
     origin_s: float,
 ) -> F:
     """The forecast's body; settling temperature and proposal only where it is not reachable."""
-    made_at = origin_s + now_s
+    told, made_at = outlook(crossing, settles), origin_s + now_s
     expected, low, high = _times(told.median_s, told.low_s, told.high_s, now_s, origin_s)
     if expected is None:
         settles_c, proposal = round(told.settles_c, 2), propose(told.settles_c)
@@ -121,9 +120,7 @@ def _times(
 def way_out_of_members(course: Course, open_goals: int, all_reached: bool, now_s: float) -> Array:
     """When each member would leave the oven: at its last milestone of the bake."""
     if open_goals == 0:
-        return np.full(
-            len(range(MEMBERS)[TOLD]), now_s + (OUT_SOON_S if all_reached else OUT_WHEN_NEVER_S)
-        )
+        return np.full(MEMBERS, now_s + (OUT_SOON_S if all_reached else OUT_WHEN_NEVER_S))[TOLD]
     latest = np.maximum.reduce(course.crossings[:open_goals])
     finite = latest[np.isfinite(latest)]
     beyond = now_s + OUT_WHEN_NEVER_S
