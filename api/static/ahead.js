@@ -69,9 +69,9 @@ function reached(f, m, clock, labels, words) {
     shape("path", { class: "reached", d: `M${x} ${f.captions}V${y}` }),
     shape("path", { class: "solid", d: `M${x} ${y - 7}l6 7l-6 7l-6 -7z` }),
   ];
-  const lines = [`${m.name} ${clock.time(m.reached_at)}`, last(m)];
+  const lines = [`${m.name} ${clock.time(m.reached_at)}`, lastCore(m)];
   const early = m.first_quarter;
-  words.push(`${m.name}${last(m, " of ")} reached at ${clock.time(m.reached_at)}${early?.expected_at ? `, said early: ${clock.time(early.expected_at)}` : ""}`);
+  words.push(`${m.name}${lastCore(m, " of ")} reached at ${clock.time(m.reached_at)}${early?.expected_at ? `, said early: ${clock.time(early.expected_at)}` : ""}`);
   if (early && early.expected_at !== null && early.expected_at <= f.to) {
     // What was said at a quarter of the way stands beside what came true.
     const said = f.x(early.expected_at);
@@ -156,8 +156,8 @@ function expected(f, m, clock, labels, words) {
   const open = forecast.high_at === null || f.x(forecast.high_at) > f.right; // runs off the edge
   const high = open ? f.width : f.x(forecast.high_at);
   const until = forecast.high_at === null ? "perhaps never" : clock.time(forecast.high_at);
-  words.push(`${m.name}${last(m, " of ")} expected at ${clock.time(forecast.expected_at)}, between ${clock.time(forecast.low_at)} and ${until}`);
-  labels.push({ x, lines: [`${m.name} ${clock.time(forecast.expected_at)}`, `${clock.time(forecast.low_at)}\u2013${until}`, last(m)], tone: "sure" });
+  words.push(`${m.name}${lastCore(m, " of ")} expected at ${clock.time(forecast.expected_at)}, between ${clock.time(forecast.low_at)} and ${until}`);
+  labels.push({ x, lines: [`${m.name} ${clock.time(forecast.expected_at)}`, `${clock.time(forecast.low_at)}\u2013${until}`, lastCore(m)], tone: "sure" });
   return [
     shape("path", { class: "expected", d: `M${x} ${f.captions}V${y}` }),
     shape("path", { class: "range", d: `M${f.x(forecast.low_at)} ${y - 6}v12M${f.x(forecast.low_at)} ${y}H${high}${open ? "" : `M${high} ${y - 6}v12`}` }),
@@ -166,7 +166,7 @@ function expected(f, m, clock, labels, words) {
 }
 
 /** Which core is the last, where there are several. */
-function last(m, before = "") {
+function lastCore(m, before = "") {
   return m.core ? `${before}${m.core}` : "";
 }
 
