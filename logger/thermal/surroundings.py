@@ -36,8 +36,9 @@ class Surroundings:
 
     def hear_oven(self, t_s: float, celsius: float) -> None:
         """A reading of the oven's air; the walls follow it."""
-        self.oven.add(t_s, celsius)
-        if self._heard_s is None or not self.oven:
+        if not self.oven.add(t_s, celsius):
+            return
+        if self._heard_s is None:
             self._walls_c = celsius
         else:
             self._walls_c += (celsius - self._walls_c) * -math.expm1(

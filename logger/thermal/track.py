@@ -20,17 +20,18 @@ class Track:
     def __bool__(self) -> bool:
         return bool(self._t)
 
-    def add(self, t_s: float, celsius: float) -> None:
-        """A reading; times strictly increase."""
+    def add(self, t_s: float, celsius: float) -> bool:
+        """A reading, and whether it was taken for one; times strictly increase."""
         if not self._low <= celsius <= self._high:
-            return
+            return False
         if self._t and t_s - self._t[-1] < BIN_S:
             self._count += 1
             self._v[-1] += (celsius - self._v[-1]) / self._count
-            return
+            return True
         self._t.append(t_s)
         self._v.append(celsius)
         self._count = 1
+        return True
 
     def at(self, t_s: float) -> float | None:
         """The last value at or before `t_s` (the first one where all are later)."""

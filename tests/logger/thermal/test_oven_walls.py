@@ -37,6 +37,14 @@ def test_an_oven_that_was_hot_at_the_first_reading_is_hot_through() -> None:
     assert air.air_c(now_s, True) == pytest.approx(180.0)
 
 
+def test_a_reading_that_is_no_temperature_of_an_oven_does_not_heat_its_walls() -> None:
+    air, now_s = heard(Plan(), [(600, 180.0)])
+
+    air.hear_oven(now_s + 10.0, 1372.0)  # what an amplifier says of an open thermocouple
+
+    assert air.air_c(now_s + 10.0, True) == pytest.approx(180.0)
+
+
 def test_with_a_fan_the_air_counts_for_more() -> None:
     spans = [(3600.0, 180.0), (60.0, 110.0)]
     still, now_s = heard(Plan(), spans)
