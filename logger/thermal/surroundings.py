@@ -9,7 +9,7 @@ from logger.thermal.bake_priors import FAN_FACTOR, RADIATED_SHARE
 from logger.thermal.priors import COLD_AIR, room_prior
 from logger.thermal.track import Track
 
-ROOM_MEAN_S = 300.0
+ROOM_S = 300.0  # the room, and the refrigerator, are what is read of them in so long
 OVEN_UNKNOWN_C = 175.0
 # The oven's air recovers from loading within minutes; its mean is learnt after that.
 RECOVERY_S, OVEN_MEAN_S = 300.0, 900.0
@@ -58,7 +58,7 @@ class Surroundings:
 
     def room_c(self, t_s: float) -> float:
         """The room at a time: measured, else assumed."""
-        measured = self.room.mean(t_s - ROOM_MEAN_S, t_s)
+        measured = self.room.middle(t_s - ROOM_S, t_s)
         return room_prior(self._plan)[0] if measured is None else measured
 
     def room_is_known(self) -> bool:
@@ -79,7 +79,7 @@ class Surroundings:
             return OVEN_UNKNOWN_C if set_point is None else set_point
         if place in COLD_AIR:
             if place == "refrigerator" and self.cold:
-                measured = self.cold.mean(t_s - ROOM_MEAN_S, t_s)
+                measured = self.cold.middle(t_s - ROOM_S, t_s)
                 if measured is not None:
                     return measured
             return COLD_AIR[place][0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from statistics import median
 
 BIN_S = 10.0
 
@@ -38,6 +39,11 @@ class Track:
         if not self._t:
             return None
         return self._v[max(bisect_right(self._t, t_s) - 1, 0)]
+
+    def middle(self, from_s: float, to_s: float) -> float | None:
+        """Median over a span, which a glitch does not move; the last value where it is empty."""
+        a, b = bisect_right(self._t, from_s), bisect_right(self._t, to_s)
+        return self.at(to_s) if a == b else median(self._v[a:b])
 
     def mean(self, from_s: float, to_s: float) -> float | None:
         """Mean over a span; the last value before it where the span is empty."""
