@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from drivers.reading import MICROSECOND, Reading
 from logger import events as ev
 from logger.entries import Gap, Mark
@@ -34,6 +36,8 @@ CRUMB_ABOVE_BOILING_K = 6.0  # syrup boils a little higher, and probes are a lit
 NEW_PLACE_CONFIRM_S = 600.0
 # A core probe that is silent for longer is not waited for: what comes later teaches no more.
 SILENT_CORE_S = 600.0
+# What is out and falls rises no more: where it did before the mark, it was noticed wrongly.
+BAKED_ON_K = 2.0
 
 
 def cores(plan: Plan) -> list[str]:
@@ -63,6 +67,7 @@ class Thermal:
         self._started = False  # cooling.started was said
         self._in_s = 0.0
         self._out_how: str | None = None
+        self._noticed_out_c = math.inf  # the core when it was noticed that it is out
         self._milestones = Milestones(plan, self._air, self._follower)
         self._teller = Teller(self._air, self._follower, self._milestones, self._priors.boiling_c)
         self._due_s: float | None = None
@@ -356,16 +361,19 @@ class Thermal:
     ) -> list[Body]:
         f = self._follower
         said: list[Body] = [ev.BakeOut(self._epoch(out_s), how, confidence)]
+        core = f.track.at(out_s)
         if self._stage == COOLING and self._out_how is not None:
             # The mark after it was noticed stands beside it; a second mark says nothing new.
-            if how == "marked" and self._out_how == "noticed":
+            if how != "marked" or self._out_how != "noticed":
+                return []
+            if core is None or core < self._noticed_out_c + BAKED_ON_K:
                 self._out_how = how
                 return said
-            return []
         f.flush()
         self._out_how = how
+        if now_s is not None:
+            self._noticed_out_c = f.track.at(now_s) or math.inf
         e = f.ensemble
-        core = f.track.at(out_s)
         if e is None or self._stage != OVEN:
             e = Ensemble(self._priors, out_s)
             in_crumb = core is not None and core > HOT_C

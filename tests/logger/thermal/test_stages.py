@@ -74,6 +74,32 @@ def test_without_marks_the_way_in_and_out_are_noticed_and_dated(
     assert abs(kitchen.since_in(way_out[0].out_at) - kitchen.out_s) < 3 * MINUTE
 
 
+def test_the_mark_corrects_a_way_out_that_was_noticed_though_it_baked_on(
+    kitchen, put_through: PutThrough
+) -> None:
+    dip_s = kitchen.rises_to(75.0)
+
+    def change(t: float, v: float) -> float:
+        """In between the tip is cooled for minutes, by a hand that turned the pan perhaps."""
+        return round(v - 20.0 * max(0.0, 1.0 - abs(t - dip_s - 240.0) / 240.0), 1)
+
+    entries = [
+        kitchen.mark("into oven", 0.0),
+        kitchen.mark("out of oven", kitchen.out_s),
+        *kitchen.readings(change=change),
+    ]
+
+    events = put_through(kitchen.plan, entries)
+
+    assert [b.how for b in all_of(events, BakeOut)] == ["noticed", "marked"]
+    started = [kitchen.since_in(b.start_at) for b in all_of(events, CoolingStarted)]
+    assert started[-1] == pytest.approx(kitchen.out_s, abs=1.0)
+    frosts = kitchen.at(kitchen.falls_to(27.0))
+    soon = [b for b in all_of(events, CoolingForecast) if b.milestone == "frost"]
+    said = [b.expected_at for b in soon if b.made_at > kitchen.at(kitchen.out_s + 300.0)][0]
+    assert said == pytest.approx(frosts, rel=0, abs=0.5 * (frosts - kitchen.at(kitchen.out_s)))
+
+
 def test_without_an_oven_probe_the_bake_is_noticed_with_less_confidence(
     kitchen, put_through: PutThrough
 ) -> None:
