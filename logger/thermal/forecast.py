@@ -49,6 +49,8 @@ LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
 # goal: a time is promised where it is clearly likelier than not, so that it does not come and go
 # with every reading.
 LIKELY = 0.6
+# Forecasts are renewed within a minute, so less than this is no time that is left.
+SHORTEST_LEFT_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,7 @@ class Course:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """Quantiles of one goal's crossing, in seconds; None where never."""
+    """One goal's crossing: the time to tell and the central 90 %, in seconds; None where never."""
 
     median_s: float | None
     low_s: float | None
@@ -225,10 +227,16 @@ class _Seen:
         return Course(from_s + times, cores.mean(axis=1), cores.std(axis=1), crossings, settles)
 
 
-def outlook(crossing: Array, settles: Array) -> Outlook:
-    """Central 90 % interval and median of the members' crossings.
+def outlook(crossing: Array, settles: Array, from_s: float | None = None) -> Outlook:
+    """Central 90 % interval of the members' crossings, and the time to tell.
 
-    Where fewer than a share of `LIKELY` cross, there is no median.
+    Where fewer than a share of `LIKELY` cross, none is told. Where it is, those that never cross
+    are wrong whatever it says, so it is the middle of those that do.
+
+    Args:
+        crossing: when the members cross.
+        settles: where they end.
+        from_s: where given, errors count as shares of the time left from then on.
     """
     ordered = np.sort(crossing)
 
@@ -242,5 +250,20 @@ def outlook(crossing: Array, settles: Array) -> Outlook:
 
     never = np.isinf(crossing)
     settled = float(np.median(settles[never])) if never.any() else float(np.median(settles))
-    median_s = quantile(MEDIAN) if 1.0 - float(np.mean(never)) >= LIKELY else None
+    is_likely = 1.0 - float(np.mean(never)) >= LIKELY
+    median_s = _middle(ordered[np.isfinite(ordered)], from_s) if is_likely else None
     return Outlook(median_s, quantile(LOW), quantile(HIGH), settled)
+
+
+def _middle(ordered: Array, from_s: float | None) -> float:
+    """The time that errs least: the median, for shares of the time left weighed by 1/time left.
+
+    Ten minutes too late are much of half an hour and little of three. Where explanations differ by
+    a factor, as of a cake that is in the cold or not, the plain median is all or nothing, and its
+    error is larger if it comes sooner than was said than the other way round.
+    """
+    if from_s is None:
+        return float(np.median(ordered))
+    weights = 1.0 / np.maximum(ordered - from_s, SHORTEST_LEFT_S)
+    below = (np.cumsum(weights) - 0.5 * weights) / weights.sum()
+    return float(np.interp(MEDIAN, below, ordered))

@@ -83,7 +83,7 @@ def cooling_forecast(
     def propose(settles_c: float) -> str:
         return cooling_proposal(settles_c, goal(milestone, False))
 
-    return _said(CoolingForecast, milestone, crossing, settles, propose, now_s, origin_s)
+    return _said(CoolingForecast, milestone, crossing, settles, propose, now_s, origin_s, now_s)
 
 
 def _said(
@@ -94,9 +94,13 @@ def _said(
     propose: Callable[[float], str],
     now_s: float,
     origin_s: float,
+    from_s: float | None = None,
 ) -> F:
-    """The forecast's body; settling temperature and proposal only where it is not reachable."""
-    told, made_at = outlook(crossing, settles), origin_s + now_s
+    """The forecast's body; settling temperature and proposal only where it is not reachable.
+
+    `from_s` is for what takes hours, where errors count as shares of the time left.
+    """
+    told, made_at = outlook(crossing, settles, from_s), origin_s + now_s
     expected, low, high = _times(told.median_s, told.low_s, told.high_s, now_s, origin_s)
     if expected is None:
         settles_c, proposal = round(told.settles_c, 2), propose(told.settles_c)
