@@ -266,9 +266,9 @@ class Follower:
             e.advance(t_s, air_c)
             if not e.in_oven and abs(celsius - e.core()[0]) > OTHER_CRUMB_K:
                 e.start_over(celsius, air_c)
+                self.rivals.begin(e)
             else:
-                e.settle_on(celsius)
-            self.rivals.begin(e)
+                self.rivals.settle(t_s, celsius)
         self.astray, self._resettle_s, self.course = False, None, None
         self._off.clear()
         self.level_since_s = t_s

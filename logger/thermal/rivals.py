@@ -76,6 +76,14 @@ class Rivals:
         self.all = [Rival(ensemble, self._air.place)]
         self._fresh_s = self.marked_s = ensemble.t_s
 
+    def settle(self, t_s: float, celsius: float) -> None:
+        """The probe now reads another place in the cake: that says nothing of where it stands."""
+        for rival in self.all:
+            e = rival.ensemble
+            e.advance(t_s, self._air.air_at_c(t_s, e.in_oven, rival.place))
+            e.settle_on(celsius)
+        self._fresh_s = self.marked_s = t_s
+
     def learn(self, t_s: float, celsius: float, step_k: float) -> bool:
         """Follow the readings to `t_s`; whether another explanation, a change, now leads."""
         for rival in self.all:
