@@ -16,14 +16,18 @@ import numpy as np
 
 from logger.thermal import ensemble as rows
 from logger.thermal.ensemble import MEMBERS, Ensemble
-from logger.thermal.places import leave_for
+from logger.thermal.places import UNMOULDED, leave_for
 from logger.thermal.priors import COLD_AIR
 from logger.thermal.surroundings import Surroundings
 
 # A cake is moved once or twice while it cools, and some of that is not told: about one untold move
-# in two or three hours, and one in three of them into the cold, one in two where the plan has a
-# refrigerator's channel (common practice, no source).
-MOVES_PER_H, COLD_SHARE, COLD_SHARE_WATCHED = 0.4, 0.3, 0.5
+# in two or three hours. It is turned out of its pan in the first half hour as a rule; of the moves
+# after that every other is into the cold, to be frosted sooner, and more of them where the plan has
+# a refrigerator's channel (common practice, no source).
+MOVES_PER_H, COLD_SHARE, COLD_SHARE_WATCHED = 0.4, 0.5, 0.7
+# Turning out is about half of all moves within a room, and what is out stays out. What was put into
+# the cold to get cold is seldom taken out of it before it is.
+ONCE_TURNED_OUT, OUT_OF_COLD = 0.5, 0.25
 # Fresh rivals come after about the time heat takes from cell to cell: before it nothing can show.
 SOONEST_S, LATEST_S = 240.0, 900.0
 # Of each kind so many stay, so that many a guess within the room does not crowd out the cold.
@@ -124,15 +128,24 @@ class Rivals:
         ]
         self.all.sort(key=lambda r: -r.log_weight)
         moves = MOVES_PER_H * passed_s / 3600.0
-        if lead.place not in COLD_AIR:
-            cold = COLD_SHARE_WATCHED if self._air.cold else COLD_SHARE
-            self._suppose(lead, None, moves * (1.0 - cold))
-            cold_c = self._air.air_at_c(t_s, False, "refrigerator")
-            steams = t_s - self.out_s < COLD_AFTER_S
-            if not steams and self._air.air_at_c(t_s, False, None) - cold_c > COLDER_K:
-                self._suppose(lead, "refrigerator", moves * cold)
-        else:
-            self._suppose(lead, None, moves)
+        if lead.place in COLD_AIR:
+            self._suppose(lead, None, moves * OUT_OF_COLD)
+            return
+        cold = self._cold_share(t_s)
+        room = (1.0 - cold) * (ONCE_TURNED_OUT if lead.place == UNMOULDED else 1.0)
+        self._suppose(lead, None, moves * room)
+        if cold:
+            self._suppose(lead, "refrigerator", moves * cold)
+
+    def _cold_share(self, t_s: float) -> float:
+        """How many of the moves out of a place in the room are into the cold."""
+        steams = t_s - self.out_s < COLD_AFTER_S
+        colder_k = self._air.air_at_c(t_s, False, None) - self._air.air_at_c(
+            t_s, False, "refrigerator"
+        )
+        if steams or colder_k <= COLDER_K:
+            return 0.0
+        return COLD_SHARE_WATCHED if self._air.cold else COLD_SHARE
 
     def _suppose(self, lead: Rival, place: str | None, chance: float) -> None:
         e = lead.ensemble.copy()

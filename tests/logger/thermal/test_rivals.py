@@ -74,3 +74,45 @@ def test_the_members_of_a_forecast_are_shared_out_by_weight() -> None:
 
     assert whole is not None
     assert np.mean(whole.x[2] > 35.0) == pytest.approx(0.5, abs=0.01)
+
+
+def supposed(place: str, at_s: float) -> dict[str | None, float]:
+    """What is supposed of a cake at a place, so long after it came out: how likely each is."""
+    air = Surroundings(PLAN)
+    air.place = place
+    rivals = Rivals(air)
+    e = Ensemble(priors(PLAN), 0.0)
+    e.start_hot(97.0)
+    rivals.begin(e)
+    e.advance(at_s, 22.0)
+    rivals.learn(at_s, e.core()[0], 0.1)
+    return {r.place: float(np.exp(r.log_weight)) for r in rivals.all if r.is_news}
+
+
+def test_nobody_is_supposed_to_shut_in_a_cake_that_steams() -> None:
+    assert list(supposed("in pan, on rack", 900.0)) == [None]
+
+
+def test_what_was_turned_out_is_not_supposed_to_be_turned_out_again() -> None:
+    inside, turned_out = supposed("in pan, on rack", 3000.0), supposed("out of pan, on rack", 3000)
+
+    assert turned_out["refrigerator"] == pytest.approx(inside["refrigerator"])
+    assert turned_out[None] == pytest.approx(0.5 * inside[None])
+
+
+def test_what_is_in_the_cold_is_seldom_supposed_to_leave_it() -> None:
+    stays, leaves = supposed("in pan, on rack", 3000.0), supposed("refrigerator", 3000.0)
+
+    assert list(leaves) == [None]
+    assert leaves[None] < 0.5 * stays[None]
+
+
+def test_a_probe_that_is_moved_leaves_every_explanation_its_weight() -> None:
+    rivals = follow(priors(PLAN), 5.0, 1.25, 0.1)
+    before = [(r.place, r.log_weight) for r in rivals.all]
+
+    rivals.settle(END_S, 50.0)
+
+    assert len(before) > 1
+    assert [(r.place, r.log_weight) for r in rivals.all] == before
+    assert [r.ensemble.core()[0] for r in rivals.all] == pytest.approx([50.0] * len(before))

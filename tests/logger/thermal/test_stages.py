@@ -96,7 +96,7 @@ def test_the_mark_corrects_a_way_out_that_was_noticed_though_it_baked_on(
     assert started[-1] == pytest.approx(kitchen.out_s, abs=1.0)
     frosts = kitchen.at(kitchen.falls_to(27.0))
     soon = [b for b in all_of(events, CoolingForecast) if b.milestone == "frost"]
-    said = [b.expected_at for b in soon if b.made_at > kitchen.at(kitchen.out_s + 300.0)][0]
+    said = next(b.expected_at for b in soon if b.made_at > kitchen.at(kitchen.out_s + 300.0))
     assert said == pytest.approx(frosts, rel=0, abs=0.5 * (frosts - kitchen.at(kitchen.out_s)))
 
 
