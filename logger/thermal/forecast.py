@@ -46,9 +46,9 @@ QUANTILES_NEED = 0.96
 CRUST_DRIES_S = 3 * 3600.0
 LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
 # A cake near the room's temperature may or may not come down to it, one near boiling up to its
-# goal: a time is promised where it is clearly likelier than not, so that it does not come and go
+# goal: a time is promised where that is twice as likely as not, so that it does not come and go
 # with every reading.
-LIKELY = 0.6
+LIKELY = 0.7
 # Forecasts are renewed within a minute, so less than this is no time that is left.
 SHORTEST_LEFT_S = 60.0
 

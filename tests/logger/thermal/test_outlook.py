@@ -11,7 +11,7 @@ SETTLES = np.full(100, 25.0)
 
 
 def test_the_time_told_is_the_middle_of_those_that_arrive() -> None:
-    crossing = np.concatenate([np.linspace(3000.0, 4000.0, 70), np.full(30, np.inf)])
+    crossing = np.concatenate([np.linspace(3000.0, 4000.0, 75), np.full(25, np.inf)])
 
     told = outlook(crossing, SETTLES)
 
@@ -19,8 +19,8 @@ def test_the_time_told_is_the_middle_of_those_that_arrive() -> None:
     assert told.high_s is None
 
 
-def test_no_time_is_told_where_hardly_more_than_half_arrive() -> None:
-    crossing = np.concatenate([np.linspace(3000.0, 4000.0, 55), np.full(45, np.inf)])
+def test_no_time_is_told_where_hardly_two_of_three_arrive() -> None:
+    crossing = np.concatenate([np.linspace(3000.0, 4000.0, 65), np.full(35, np.inf)])
 
     assert outlook(crossing, SETTLES).median_s is None
 
