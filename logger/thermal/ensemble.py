@@ -31,7 +31,7 @@ FUTURE_RATE, FUTURE_AIR = 16, 17  # of the design only: disturbances of the time
 ROWS = 16
 
 # Steady disturbances, standard deviation after one hour.
-RATE_DRIFT = 0.12  # of the logarithms of exchange, loss and heating
+RATE_DRIFT = 0.08  # of the logarithms of exchange and loss; what a move does, rivals explain
 AIR_DRIFT_K = 0.3
 FUTURE_RATE_DRIFT = 0.10
 # In the oven the rates wander within minutes, in the time to come as they did: the mean over a

@@ -21,10 +21,10 @@ from logger.thermal.priors import COLD_AIR
 from logger.thermal.surroundings import Surroundings
 
 # A cake is moved once or twice while it cools, and some of that is not told: about one untold move
-# in two or three hours. It is turned out of its pan in the first half hour as a rule; of the moves
-# after that every other is into the cold, to be frosted sooner, and more of them where the plan has
-# a refrigerator's channel (common practice, no source).
-MOVES_PER_H, COLD_SHARE, COLD_SHARE_WATCHED = 0.4, 0.5, 0.7
+# in two or three hours. As a rule it is turned out of its pan 10 to 20 minutes after the oven; who
+# moves it later does so to have it cold sooner, two of three into the cold, and more of them where
+# the plan has a refrigerator's channel (common practice, no source).
+MOVES_PER_H, COLD_SHARE, COLD_SHARE_WATCHED = 0.4, 0.65, 0.8
 # Turning out is about half of all moves within a room, and what is out stays out. What was put into
 # the cold to get cold is seldom taken out of it before it is.
 ONCE_TURNED_OUT, OUT_OF_COLD = 0.5, 0.25
