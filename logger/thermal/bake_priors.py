@@ -6,11 +6,10 @@ deviations (of logarithms, where the quantity is a rate or a ratio).
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from logger.plan import CakePlan, Pan
-from logger.thermal.baking import CELLS
+from logger.thermal.shells import CELLS, Shells, shells
 
 # Films in the oven: 20–48 W/(m² K) in all, 75–80 % of it radiation (Baik et al. 1999). The middle
 # of that range, 31, lies between ovens without a fan and those with one.
@@ -28,16 +27,21 @@ PANS: dict[str, tuple[float, float]] = {
 }
 UNKNOWN_PAN = (0.5, 0.0)
 WALLS_SEE = 0.8  # a rim stands in the shade of its neighbours and racks (common practice)
+# The tube of a ring sees mostly itself: as high as it is wide, 0.41 of what it sees is outside
+# (view factor of coaxial discs, Incropera ch. 13).
+TUBE_SEES = 0.4
 # Batter: 0.20–0.25 W/(m K), 2.5–2.95 kJ/(kg K) (Sweat 1973; Rask 1989; Baik et al. 2001).
 BATTER_CONDUCTIVITY, BATTER_CP = 0.22, 2750.0
 BATTER_DENSITY = {"sponge": 550.0, "fruit": 1100.0}
 USUAL_BATTER_DENSITY = 850.0
-# Slowest decay of a slab, a long cylinder and a long bar in a bath: (π/2)²/L², 2.405²/R².
-SLAB, CYLINDER = (math.pi / 2) ** 2, 2.4048**2
 # Moist hot crumb conducts two to seven times as well as cool (de Vries, Sluimer & Bloksma 1989):
 # 3.7 in the middle, met ten to fifteen kelvins below boiling, where vapour carries 0.4 of what it
 # does 5 K below it; the spread is that of two to seven.
 VAPOUR, VAPOUR_SPREAD = 2.7 / 0.4, 0.45
+# Vapour leaves through the top alone: at 80 °C such a share of what the top takes in. A cake loses
+# 5 to 12 % of its weight, part of it while it cools. With 0.1 layers and loaves lose 3 to 4 % in
+# the oven, with 0.5 six; where the skin dries early, hardly anything passes.
+EVAPORATION, EVAPORATION_SPREAD = 0.1, 0.8
 # Syrup of a batter boils 1 to 3 K above water (half sugar, half water: 1.8 K; common practice); the
 # spread is that of the sugar, of drying crumb, and of a probe's offset.
 SYRUP_K, SYRUP_SPREAD_K = 2.0, 0.9
@@ -65,8 +69,9 @@ class BakePriors:
         conducts: conductivity of batter over that of its crumb; spread of its logarithm.
         expansion: height of crumb over that of its batter; spread of its logarithm.
         vapour: what vapour adds to the exchange just below boiling; spread of its logarithm.
-        sides: heat that reaches the core from the sides, as a share of what comes from top and
-            bottom, once risen.
+        evaporation: what the wet outside gives off as vapour at 80 °C, over what it takes in;
+            spread of its logarithm.
+        shells: the shape, once risen.
         walls: share of the heating that comes through the walls, and so grows with the height.
         tip: height of the probe's tip over the base, in heights of the batter.
     """
@@ -76,7 +81,8 @@ class BakePriors:
     conducts: tuple[float, float]
     expansion: tuple[float, float]
     vapour: tuple[float, float]
-    sides: float
+    evaporation: tuple[float, float]
+    shells: Shells
     walls: float
     tip: tuple[float, float] = TIP
 
@@ -120,8 +126,9 @@ def bake_priors(
         conducts=(BATTER_CONDUCTIVITY / k, CONDUCTS_SPREAD),
         expansion=(max(1.1, 0.93 * batter / density), EXPANSION_SPREAD if known else 0.35),
         vapour=(VAPOUR, VAPOUR_SPREAD),
-        sides=_sideways(cake.pan) * half * half / SLAB,
+        shells=shells(half, *_across(cake.pan)),
         walls=walls / (top + base + walls),
+        evaporation=(EVAPORATION * top / (top + base + walls), EVAPORATION_SPREAD),
     )
 
 
@@ -132,14 +139,14 @@ def _batter_density(cake: CakePlan, per_area_kg: float) -> float:
     return BATTER_DENSITY.get(cake.kind or "", USUAL_BATTER_DENSITY)
 
 
-def _sideways(pan: Pan | None) -> float:
-    """Slowest decay through the sides alone, per diffusivity, 1/m²."""
+def _across(pan: Pan | None) -> tuple[tuple[float, ...], bool]:
+    """Half of each width (of a round cake: the radius), and whether it is round."""
     if pan is None:
-        return 0.0
+        return (), False
     if pan.shape in ("rectangle", "loaf") and pan.length_m and pan.width_m:
-        return SLAB * 4 * (1 / pan.length_m**2 + 1 / pan.width_m**2)
+        return (pan.length_m / 2, pan.width_m / 2), False
     if pan.diameter_m is None:
-        return 0.0
+        return (), False
     if pan.shape == "ring" and pan.inner_m:
-        return SLAB * 16 / (pan.diameter_m - pan.inner_m) ** 2
-    return CYLINDER * 4 / pan.diameter_m**2
+        return ((pan.diameter_m - pan.inner_m) / 4,), False
+    return (pan.diameter_m / 2,), True

@@ -1,9 +1,9 @@
 """What batter does in the oven: how heat passes between cells, and where the probe's tip ends up.
 
-A bake is `CELLS` cells of equal mass from the surface to the core. Near boiling heat passes so much
-more easily than below it that a front runs inward: behind it all is near the plateau, before it all
-is cool yet. A core that the front has not come to rises slowly, and then at once; few cells would
-blur that.
+A bake is `CELLS` nested shells from the surface to the core (`logger.thermal.shells`). Near boiling
+heat passes so much more easily than below it that a front runs inward: behind it all is near the
+plateau, before it all is cool yet. A core that the front has not come to rises slowly, and then at
+once; few cells would blur that.
 
 Between the cells heat goes by conduction, which falls as batter becomes open crumb, and by vapour
 that evaporates on the hot side of a pore and condenses on the cold one, which rises steeply towards
@@ -23,10 +23,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.thermal.cake_model import vapour_pressure_kpa
 from logger.thermal.design_points import Array
+from logger.thermal.shells import Shells
 
-CELLS = 6
-EXCHANGE_CELLS = 3  # exchange rates are told of so many cells, as those of the cooling
 # Batter begins to rise as its gas and vapour expand and has set at 80 to 95 °C (common practice).
 RISES_FROM_C, RISES_OVER_K = 40.0, 45.0
 # Vapour's share is told at so much below boiling; beyond the limit it is driven by pressure.
@@ -34,6 +34,10 @@ VAPOUR_AT_K, LARGEST_VAPOUR_SHARE = 5.0, 0.85
 # Vapour passes through pores: from the sides batter (a third pores) lets through a fifth of what
 # its crumb does (two thirds), per mass; upward the denser batter makes up for it.
 SIDE_VAPOUR_OF_BATTER = 0.2
+# Water of the outer cell: 0.30 of its mass, 2.26 MJ/kg, over 2.75 kJ/(kg K) of the batter.
+WATER_K = 250.0
+EVAPORATION_C, EVAPORATION_K = 80.0, 95.0
+_EVAPORATION_KPA = float(vapour_pressure_kpa(np.array(EVAPORATION_C)))
 _STEP_K, _LOWEST_K, _HIGHEST_K = 0.1, -10.0, 110.0
 
 
@@ -94,7 +98,7 @@ def _passed_by_vapour(below_k: Array, sides: float) -> Array:
 
 
 def exchange_factors(
-    cells: Array, plateau: Array, rising: Array, vapour: Array, sides: float
+    cells: Array, plateau: Array, rising: Array, vapour: Array, sides: float, wet: Array
 ) -> Array:
     """How much faster neighbouring cells exchange than as cool crumb; shape (cells − 1, members).
 
@@ -104,6 +108,7 @@ def exchange_factors(
         rising: how much faster batter exchanges than the crumb it becomes.
         vapour: by how much hot crumb exchanges more, at `VAPOUR_AT_K` below boiling.
         sides: what comes from the sides over what comes from top and bottom, once risen.
+        wet: share of its water that the outer cell still has.
     """
     open_share = 1.0 - rising
     potential = rising * cells + open_share * _risen_integral(cells)
@@ -111,50 +116,28 @@ def exchange_factors(
     close = np.abs(difference) < 0.1
     difference[close] = 1.0
     passed = potential[:-1] - potential[1:]
-    # The crust, which is the outer cell, dries: no vapour passes from it inward.
-    by_vapour = vapour * _passed_by_vapour(plateau - cells[1:], sides)
-    passed[1:] -= by_vapour[:-1] - by_vapour[1:]
+    # The outer cell dries to a crust: then no vapour passes from it inward.
+    by_vapour = vapour * _passed_by_vapour(plateau - cells, sides)
+    passed[1:] -= by_vapour[1:-1] - by_vapour[2:]
+    passed[0] -= wet * (by_vapour[0] - by_vapour[1])
     out: Array = passed / difference
     pair, member = np.nonzero(close)
     if len(pair):
         middle = 0.5 * (cells[pair, member] + cells[pair + 1, member])
         here = rising[member] + open_share[member] * risen(middle)
         below = np.interp(plateau[member] - middle, _BELOW, _vapour(sides)[0])
-        out[pair, member] = here + np.where(pair > 0, vapour[member] * below, 0.0)
+        out[pair, member] = here + np.where(pair > 0, 1.0, wet[member]) * vapour[member] * below
     return out
 
 
-def height(cells: Array, expansion: Array) -> Array:
+def height(cells: Array, expansion: Array, shells: Shells) -> Array:
     """Height of the cake over that of its batter."""
-    out: Array = 1.0 + (expansion - 1.0) * risen(cells).mean(axis=0)
-    return out
-
-
-def round_share(sides: float) -> float:
-    """How far the cells are round shells (1) rather than layers (0)."""
-    return 2.0 - (2.0 + sides * sides / (3.0 + sides)) / (1.0 + sides)
-
-
-@lru_cache(maxsize=8)
-def passages(sides: float) -> Array:
-    """Exchange between neighbouring cells over that of a slab's, from the surface inward.
-
-    In a slab all passages are equal. Heated from the sides too, the cells are shells of equal mass,
-    the inner ones with less surface and further apart: in a long cylinder (radii as the roots of
-    the mass within) the passage is in proportion to the mass within, and 1.71 times it makes the
-    slowest decay that of the slab. In between it goes from the one to the other as far as the
-    sides give as much as top and bottom (a bar with a square section is like the cylinder).
-    """
-    shells = round_share(sides)
-    within = 1.0 - np.arange(1, CELLS) / CELLS
-    out: Array = (1.0 + sides) * (1.0 - shells + 1.71 * shells * within)
-    out = (CELLS / EXCHANGE_CELLS) ** 2 * out[:, None]
-    out.flags.writeable = False
+    out: Array = 1.0 + (expansion - 1.0) * (2.0 * shells.upright * risen(cells)).sum(axis=0)
     return out
 
 
 def at_tip(
-    cells: Array, tip: Array, expansion: Array, sides: float
+    cells: Array, tip: Array, expansion: Array, shells: Shells
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Temperature at the probe's tip, and whether the cake covers it yet.
 
@@ -162,10 +145,10 @@ def at_tip(
         cells: from the outer one to the core.
         tip: height of the tip over the base, in heights of the batter.
         expansion: height of the crumb over that of its batter.
-        sides: as above; shells of equal mass have their middles further out.
+        shells: the shape.
     """
     # Half the heights of the cells along an upright line through the middle, from outside inward.
-    halves = (1.0 + (expansion - 1.0) * risen(cells)) * _thickness(sides)
+    halves = (1.0 + (expansion - 1.0) * risen(cells)) * shells.upright
     inward = np.cumsum(halves, axis=0)
     whole = 2.0 * inward[-1]
     depth = np.minimum(np.maximum(np.minimum(tip, whole - tip), 0.0), 0.999 * inward[-1])
@@ -174,31 +157,11 @@ def at_tip(
     # Place in cells from the surface: straight between the middles of the cells, and beyond them.
     at = of // members + 1.0 - (inward.ravel()[of] - depth) / halves.ravel()[of]
     lower = np.minimum(np.maximum(at - 0.5, 0.0).astype(np.int64), count - 2)
-    share = np.minimum(at - 0.5 - lower, _centre(sides))
+    share = np.minimum(at - 0.5 - lower, 1.0 + shells.beyond)
     index = lower * members + np.arange(members)
     flat = cells.ravel()
     out: Array = flat[index] + share * (flat[index + members] - flat[index])
     return out, tip <= whole
-
-
-@lru_cache(maxsize=8)
-def _thickness(sides: float) -> Array:
-    """Half the heights of the cells, of batter, along an upright line through the middle."""
-    # The share of mass within: ξ in a slab, ξ² in a bar.
-    edges = (np.arange(CELLS, -1, -1) / CELLS) ** (1.0 / (1.0 + 2.0 * sides / (1.0 + sides)))
-    out: Array = 0.5 * (edges[:-1] - edges[1:])[:, None]
-    out.flags.writeable = False
-    return out
-
-
-def _centre(sides: float) -> float:
-    """How far beyond the core cell's middle the centre lies, in cells.
-
-    Temperature grows with the square of the distance: in a slab with that of the mass within, the
-    mean of a cell is a sixth of the difference to its neighbour from the centre; in a bar with the
-    mass itself, half of it.
-    """
-    return 1.0 + 1.0 / 6.0 + round_share(sides) / 3.0
 
 
 @dataclass(slots=True)
@@ -212,8 +175,10 @@ class BakeRates:
         rising: how much faster batter exchanges than the crumb it becomes.
         vapour: by how much crumb just below boiling exchanges more than cool crumb.
         expansion: height of the crumb over that of its batter.
+        evaporation: what a wet outer cell of `EVAPORATION_C` gives off as vapour, over what it
+            takes in from an oven `EVAPORATION_K` hotter.
         walls: share of the heating that grows with the height.
-        sides: what reaches the core from the sides over what does from top and bottom.
+        shells: the shape.
     """
 
     exchange: Array
@@ -222,43 +187,71 @@ class BakeRates:
     rising: Array
     vapour: Array
     expansion: Array
+    evaporation: Array
     walls: float
-    sides: float
+    shells: Shells
 
 
-def bake_step(cells: Array, dt_s: float, air: Array | float, rates: BakeRates) -> Array:
-    """Cells after `dt_s`, shape (CELLS, members): half implicit, stable for every step."""
-    factors = exchange_factors(cells, rates.plateau, rates.rising, rates.vapour, rates.sides)
+def _evaporated(outer: Array, wet: Array, k: Array, rates: BakeRates) -> tuple[Array, Array]:
+    """Heat that vapour takes from the outer cell, as `heating` counts it, K/s; its slope, 1/s."""
+    warm = np.minimum(outer, rates.plateau)
+    pressure = vapour_pressure_kpa(warm) * (1.0 / _EVAPORATION_KPA)
+    taken = EVAPORATION_K * rates.evaporation * k * wet * pressure
+    return taken, taken * (17.62 * 243.12) / (243.12 + warm) ** 2  # of Magnus' formula
+
+
+def bake_step(
+    cells: Array, water_k: Array, dt_s: float, air: Array | float, rates: BakeRates
+) -> tuple[Array, Array]:
+    """Cells and the outer cell's water after `dt_s`: half implicit, stable for every step.
+
+    Args:
+        cells: temperatures, shape (CELLS, members).
+        water_k: what its water still to evaporate keeps the outer cell from warming, in kelvins.
+        dt_s: the step.
+        air: of the oven.
+        rates: of the members.
+    """
+    shells = rates.shells
+    wet = water_k * (1.0 / WATER_K)
+    g = exchange_factors(cells, rates.plateau, rates.rising, rates.vapour, shells.sides, wet)
     ahead, now = 0.55 * dt_s, 0.45 * dt_s  # θ a little over a half: the fast modes die out
-    g = factors
     g *= rates.exchange
-    g *= passages(rates.sides)
-    grown = height(cells, rates.expansion) - 1.0
-    k = len(cells) * rates.heating * (1.0 + rates.walls * grown)
+    g *= shells.passages
+    grown = height(cells, rates.expansion, shells) - 1.0
+    k = rates.heating * (1.0 + rates.walls * grown)
+    evaporated, slope = _evaporated(cells[0], wet, k, rates)
     flow = g * (cells[:-1] - cells[1:])
     flow *= now
-    right = cells.copy()
+    right = shells.shares * cells
     right[:-1] -= flow
     right[1:] += flow
-    right[0] += k * (dt_s * air - now * cells[0])
+    right[0] += k * (dt_s * air - now * cells[0]) - dt_s * evaporated + ahead * slope * cells[0]
     g *= ahead
     # Thomas' elimination from the core outward.
     last = len(cells) - 1
     shares = np.empty_like(g)
-    pivot = 1.0 + g[last - 1]
+    mass = shells.shares[:, 0]
+    pivot = mass[last] + g[last - 1]
     for i in range(last, 0, -1):
         shares[i - 1] = g[i - 1] / pivot
         right[i] /= pivot
         right[i - 1] += g[i - 1] * right[i]
-        pivot = 1.0 + (g[i - 2] if i > 1 else ahead * k) + g[i - 1] * (1.0 - shares[i - 1])
+        kept = mass[i - 1] + g[i - 1] * (1.0 - shares[i - 1])
+        pivot = kept + (g[i - 2] if i > 1 else ahead * (k + slope))
     right[0] /= pivot
-    # The crust gets hotter than boiling. Below it is the front: what comes beyond leaves as steam.
+    # The outer cell boils until it is dry; then it gets hotter than that: a crust.
+    used = np.maximum(dt_s * evaporated + ahead * slope * (right[0] - cells[0]), 0.0) / mass[0]
+    left = np.maximum(water_k - used, 0.0)
+    boiled = np.minimum(np.maximum(right[0] - rates.plateau, 0.0), left)
+    right[0] -= boiled
+    # Below it is the front: what comes beyond leaves as steam.
     limit = np.maximum(rates.plateau, cells[1] - 0.02 * dt_s)
     for i in range(1, last + 1):
         right[i] += shares[i - 1] * right[i - 1]
         if i == 1:
             np.minimum(right[1], limit, out=right[1])
-    return right
+    return right, left - boiled
 
 
 def rising(conducts: Array, expansion: Array, sides: float) -> Array:

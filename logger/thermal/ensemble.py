@@ -15,7 +15,7 @@ import math
 import numpy as np
 
 from logger.thermal import particles as of_bake
-from logger.thermal.baking import CELLS, at_tip
+from logger.thermal.baking import at_tip
 from logger.thermal.cake_model import Rates, step, surface
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.particles import Particles
@@ -114,7 +114,9 @@ class Ensemble:
         self.enter_oven(float(cells[2].mean()), 0.0)
         if self._bake is not None:
             of = np.arange(self._bake.cells.shape[1]) % MEMBERS
-            self._bake.cells = np.repeat(cells[:, of], CELLS // 3, axis=0)
+            # Each shell is as hot as the third of the mass in which most of it lies.
+            third = self._bake.shells.thirds.argmax(axis=0)
+            self._bake.cells = cells[:, of][third]
             self._take_over()
 
     def _take_over(self) -> None:
@@ -125,7 +127,7 @@ class Ensemble:
         index = b.chosen(MEMBERS)
         # A crust beyond boiling is dry and holds little heat.
         cells = np.minimum(b.cells[:, index], b.parameters[of_bake.PLATEAU, index])
-        self.x[:3] = cells.reshape(3, CELLS // 3, MEMBERS).mean(axis=1)
+        self.x[:3] = b.shells.thirds @ cells
         for row, of in _OF_BAKE:
             self.x[row] = b.parameters[of, index]
 
@@ -145,7 +147,7 @@ class Ensemble:
             return core
         index = b.chosen(MEMBERS)
         tip, expansion = self.x[TIP], np.exp(self.x[EXPANSION])
-        return at_tip(b.cells[:, index], tip, expansion, self._priors.bake.sides)[0]
+        return at_tip(b.cells[:, index], tip, expansion, b.shells)[0]
 
     @property
     def bake(self) -> Particles | None:

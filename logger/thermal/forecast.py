@@ -22,6 +22,7 @@ from logger.thermal.ensemble import (
     Ensemble,
 )
 from logger.thermal.particles import Particles
+from logger.thermal.shells import Shells
 
 # A milestone that takes longer than this is 'never': nobody waits for it, and a room is another
 # room by then.
@@ -51,6 +52,9 @@ LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
 LIKELY = 0.7
 # Forecasts are renewed within a minute, so less than this is no time that is left.
 SHORTEST_LEFT_S = 60.0
+# Far from done a bake's error counts in minutes, for planning; within so long of it, as a share of
+# the time left: who looks into the oven too early looks again, who does too late has a dry cake.
+NEARLY_DONE_S = 900.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +118,8 @@ def _run_bake(
 ) -> Course:
     index = bake.chosen(MEMBERS)[TOLD]
     rates = bake.rates(index)
-    tip = bake.parameters[of_bake.TIP, index], rates.expansion, rates.sides
-    cells = bake.cells[:, index]
+    tip = bake.parameters[of_bake.TIP, index], rates.expansion, rates.shells
+    cells, water_k = bake.cells[:, index], bake.water_k[index]
     factor = np.exp(ensemble.doubt_now() * ensemble.future()[0][TOLD])
     rates.exchange *= factor
     rates.heating *= factor
@@ -125,7 +129,7 @@ def _run_bake(
     able = rates.plateau[None, :] > seen.celsius[:, None]
     t, dt = 0.0, FIRST_STEP_S
     while t < HORIZON_BAKE_S and (t < SHORTEST_S or not seen.is_decided(able)):
-        cells = bake_step(cells, dt, air_c, rates)
+        cells, water_k = bake_step(cells, water_k, dt, air_c, rates)
         t += dt
         seen.add(t, cells, _inside(cells, *tip))
         dt = min(dt * GROWTH, max(SHORTEST_LIMIT_S, STEP_SHARE * t))
@@ -156,9 +160,9 @@ def _run_cooling(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequenc
     return seen.course(ensemble.t_s, None)
 
 
-def _inside(cells: Array, tip: Array, expansion: Array, sides: float) -> Array:
+def _inside(cells: Array, tip: Array, expansion: Array, shells: Shells) -> Array:
     """What the tip reads once it is covered; until then the core's, which crosses nothing."""
-    inside, covered = at_tip(cells, tip, expansion, sides)
+    inside, covered = at_tip(cells, tip, expansion, shells)
     return np.where(covered, inside, cells[-1])
 
 
@@ -227,7 +231,9 @@ class _Seen:
         return Course(from_s + times, cores.mean(axis=1), cores.std(axis=1), crossings, settles)
 
 
-def outlook(crossing: Array, settles: Array, from_s: float | None = None) -> Outlook:
+def outlook(
+    crossing: Array, settles: Array, from_s: float, shares_within_s: float = math.inf
+) -> Outlook:
     """Central 90 % interval of the members' crossings, and the time to tell.
 
     Where fewer than a share of `LIKELY` cross, none is told. Where it is, those that never cross
@@ -236,7 +242,9 @@ def outlook(crossing: Array, settles: Array, from_s: float | None = None) -> Out
     Args:
         crossing: when the members cross.
         settles: where they end.
-        from_s: where given, errors count as shares of the time left from then on.
+        from_s: when it is told.
+        shares_within_s: errors count as shares of the time left where that is less, else in
+            minutes.
     """
     ordered = np.sort(crossing)
 
@@ -250,20 +258,23 @@ def outlook(crossing: Array, settles: Array, from_s: float | None = None) -> Out
 
     never = np.isinf(crossing)
     settled = float(np.median(settles[never])) if never.any() else float(np.median(settles))
+    low_s, high_s = quantile(LOW), quantile(HIGH)
     is_likely = 1.0 - float(np.mean(never)) >= LIKELY
-    median_s = _middle(ordered[np.isfinite(ordered)], from_s) if is_likely else None
-    return Outlook(median_s, quantile(LOW), quantile(HIGH), settled)
+    told_s: float | None = None
+    if is_likely:
+        left_s = np.clip(ordered[np.isfinite(ordered)] - from_s, SHORTEST_LEFT_S, shares_within_s)
+        told_s = _middle(ordered[: len(left_s)], 1.0 / left_s)
+        # A few that are there at once may weigh more than all the others.
+        told_s = told_s if low_s is None else max(told_s, low_s)
+    return Outlook(told_s, low_s, high_s, settled)
 
 
-def _middle(ordered: Array, from_s: float | None) -> float:
+def _middle(ordered: Array, weights: Array) -> float:
     """The time that errs least: the median, for shares of the time left weighed by 1/time left.
 
     Ten minutes too late are much of half an hour and little of three. Where explanations differ by
     a factor, as of a cake that is in the cold or not, the plain median is all or nothing, and its
     error is larger if it comes sooner than was said than the other way round.
     """
-    if from_s is None:
-        return float(np.median(ordered))
-    weights = 1.0 / np.maximum(ordered - from_s, SHORTEST_LEFT_S)
     below = (np.cumsum(weights) - 0.5 * weights) / weights.sum()
     return float(np.interp(MEDIAN, below, ordered))

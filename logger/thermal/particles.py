@@ -17,15 +17,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.thermal.bake_priors import TIP_PUSHED
-from logger.thermal.baking import CELLS, BakeRates, at_tip, bake_step, height, rising
+from logger.thermal.baking import WATER_K, BakeRates, at_tip, bake_step, height, rising
 from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.priors import Priors
+from logger.thermal.shells import CELLS
 
 PARTICLES = 2000
 # Rows of the parameters.
-EXCHANGE, HEATING, CONDUCTS, VAPOUR, EXPANSION, PLATEAU, TIP = range(7)
-PARAMETERS = 7
-START = 7  # of the design only: temperature of the batter
+EXCHANGE, HEATING, CONDUCTS, VAPOUR, EXPANSION, EVAPORATION, PLATEAU, TIP = range(8)
+PARAMETERS = 8
+START = 8  # of the design only: temperature of the batter
 # A probe's own error near boiling: limits of ± 0.8 K (IEC 60751 class B at 100 °C), two standard
 # deviations; and the noise of a median of its readings.
 READING_SD_K, MODEL_SD_K = 0.12, 0.4
@@ -36,7 +37,7 @@ UNEVEN, CORRELATION_S = 0.03, 60.0
 # Heating and exchange are never quite what they were: batter sets within minutes, crumb dries and
 # cracks, walls are not what the probe reads. Standard deviation of their logarithms, over about
 # five minutes.
-WANDER, WANDER_S = 0.25, 300.0
+WANDER, WANDER_S = 0.18, 300.0
 TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
 RENEW_BELOW = 0.4  # share of the particles that must stay believed
 LEAST_LEFT = 0.5
@@ -56,6 +57,8 @@ class Particles:
         t_s: time of the cells.
         cells: from the surface to the core; shape (CELLS, PARTICLES).
         parameters: shape (PARAMETERS, PARTICLES), logarithms where rates or ratios.
+        water_k: of the outer cells, as `bake_step` counts it; shape (PARTICLES,).
+        shells: the shape.
         weights: belief, sums to 1.
         wander: how far exchange and heating are from the parameters just now, logarithms.
     """
@@ -66,7 +69,7 @@ class Particles:
         self.t_s = t_s
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
         self.cells = np.tile(batter_c + spread_k * z[START], (CELLS, 1))
-        self._sides, self._walls = bake.sides, bake.walls
+        self.shells, self._walls = bake.shells, bake.walls
         self._disturbances = Disturbances(PARTICLES)
         self._last_s: float | None = None
         self._uncovered_s: float | None = None
@@ -78,11 +81,13 @@ class Particles:
             (CONDUCTS, bake.conducts),
             (VAPOUR, bake.vapour),
             (EXPANSION, bake.expansion),
+            (EVAPORATION, bake.evaporation),
         ):
             self.parameters[row] = math.log(centre) + spread * z[row]
         for row, (centre, spread) in ((PLATEAU, priors.plateau_c), (TIP, bake.tip)):
             self.parameters[row] = centre + spread * z[row]
         self._air_c = batter_c
+        self.water_k = np.full(PARTICLES, WATER_K)
 
     def copy(self) -> Particles:
         """A cloud that goes its own way from here."""
@@ -95,17 +100,18 @@ class Particles:
     def rates(self, index: slice | NDArray[np.int64] = ALL) -> BakeRates:
         """Of all particles or some, as the model of the cells wants them."""
         p = self.parameters[:, index]
-        logs = np.exp(p[[EXCHANGE, HEATING, CONDUCTS, VAPOUR, EXPANSION]])
+        logs = np.exp(p[[EXCHANGE, HEATING, CONDUCTS, VAPOUR, EXPANSION, EVAPORATION]])
         logs[:2] *= np.exp(self.wander[:, index])
         return BakeRates(
             exchange=logs[0],
             heating=logs[1],
             plateau=p[PLATEAU],
-            rising=rising(logs[2], logs[4], self._sides),
+            rising=rising(logs[2], logs[4], self.shells.sides),
             vapour=logs[3],
             expansion=logs[4],
+            evaporation=logs[5],
             walls=self._walls,
-            sides=self._sides,
+            shells=self.shells,
         )
 
     def advance(self, t_s: float, air_c: float) -> None:
@@ -121,18 +127,20 @@ class Particles:
         self._air_c = air_c
         parts = math.ceil(span / LONGEST_STEP_S)
         for _ in range(parts):
-            self.cells = bake_step(self.cells, span / parts, air_c, rates)
+            self.cells, self.water_k = bake_step(
+                self.cells, self.water_k, span / parts, air_c, rates
+            )
         self.t_s = t_s
 
     def at_tip(self) -> Array:
         """What a probe would read: the oven's air until the batter has risen over it."""
         p = self.parameters
-        inside, covered = at_tip(self.cells, p[TIP], np.exp(p[EXPANSION]), self._sides)
+        inside, covered = at_tip(self.cells, p[TIP], np.exp(p[EXPANSION]), self.shells)
         return np.where(covered, inside, self._air_c)
 
     def height(self) -> Array:
         """Height of the cakes, in heights of their batter."""
-        return height(self.cells, np.exp(self.parameters[EXPANSION]))
+        return height(self.cells, np.exp(self.parameters[EXPANSION]), self.shells)
 
     def uncovered(self) -> None:
         """The tip reads the oven's air, so it is above the cake; teaches once in a while."""
@@ -215,4 +223,5 @@ class Particles:
         self.parameters = mean + keep * around + KERNEL * (root @ moves)
         self.cells = self.cells[:, index]
         self.wander = self.wander[:, index]
+        self.water_k = self.water_k[index]
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)

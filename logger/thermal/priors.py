@@ -14,7 +14,14 @@ import math
 from dataclasses import dataclass
 
 from logger.plan import Pan, Plan
-from logger.thermal.bake_priors import SYRUP_K, SYRUP_SPREAD_K, BakePriors, bake_priors
+from logger.thermal.bake_priors import (
+    SYRUP_K,
+    SYRUP_SPREAD_K,
+    TUBE_SEES,
+    WALLS_SEE,
+    BakePriors,
+    bake_priors,
+)
 from logger.thermal.boiling import boiling_point_c, pressure_pa
 from logger.thermal.conduction import slab
 from logger.thermal.properties import mixture
@@ -112,11 +119,11 @@ def base_area_m2(pan: Pan) -> float | None:
     return area * (pan.count or 1) if pan.shape == "cups" else area
 
 
-def _rim_m(pan: Pan) -> float:
-    """Length of the pan's walls in plan view."""
+def _rim_m(pan: Pan, inner: float = 1.0) -> float:
+    """Length of the pan's walls in plan view, a ring's inner one counted as `inner`."""
     if pan.shape in ("rectangle", "loaf") and pan.length_m and pan.width_m:
         return 2 * (pan.length_m + pan.width_m)
-    rim = math.pi * ((pan.diameter_m or 0.0) + (pan.inner_m or 0.0))
+    rim = math.pi * ((pan.diameter_m or 0.0) + inner * (pan.inner_m or 0.0))
     return rim * (pan.count or 1) if pan.shape == "cups" else rim
 
 
@@ -196,7 +203,7 @@ def priors(plan: Plan) -> Priors:
             plan.oven.fan,
             mass / AFTER_LOSS,
             (density, k, 9.0 * alpha / half**2),
-            _rim_m(cake.pan) / area if cake.pan and area else 0.0,
+            _rim_m(cake.pan, TUBE_SEES / WALLS_SEE) / area if cake.pan and area else 0.0,
             known,
         ),
         # What lies between the outer cell's middle and the surface does not grow with the excess.

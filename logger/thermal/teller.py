@@ -13,7 +13,7 @@ from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
 from logger.thermal.follower import Follower
-from logger.thermal.forecast import TOLD, Course, Goal, outlook, run
+from logger.thermal.forecast import NEARLY_DONE_S, TOLD, Course, Goal, outlook, run
 from logger.thermal.milestones import Milestones
 from logger.thermal.surroundings import Surroundings
 
@@ -72,7 +72,8 @@ def bake_forecast(
     def propose(settles_c: float) -> str:
         return bake_proposal(settles_c, boiling_c, is_out)
 
-    return _said(BakeForecast, milestone, crossing, settles, propose, now_s, origin_s)
+    within_s = NEARLY_DONE_S
+    return _said(BakeForecast, milestone, crossing, settles, propose, now_s, origin_s, within_s)
 
 
 def cooling_forecast(
@@ -83,7 +84,7 @@ def cooling_forecast(
     def propose(settles_c: float) -> str:
         return cooling_proposal(settles_c, goal(milestone, False))
 
-    return _said(CoolingForecast, milestone, crossing, settles, propose, now_s, origin_s, now_s)
+    return _said(CoolingForecast, milestone, crossing, settles, propose, now_s, origin_s)
 
 
 def _said(
@@ -94,13 +95,13 @@ def _said(
     propose: Callable[[float], str],
     now_s: float,
     origin_s: float,
-    from_s: float | None = None,
+    shares_within_s: float = math.inf,
 ) -> F:
     """The forecast's body; settling temperature and proposal only where it is not reachable.
 
-    `from_s` is for what takes hours, where errors count as shares of the time left.
+    `shares_within_s` is as in `outlook`.
     """
-    told, made_at = outlook(crossing, settles, from_s), origin_s + now_s
+    told, made_at = outlook(crossing, settles, now_s, shares_within_s), origin_s + now_s
     expected, low, high = _times(told.median_s, told.low_s, told.high_s, now_s, origin_s)
     if expected is None:
         settles_c, proposal = round(told.settles_c, 2), propose(told.settles_c)
