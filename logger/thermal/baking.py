@@ -240,11 +240,14 @@ def bake_step(
         kept = mass[i - 1] + g[i - 1] * (1.0 - shares[i - 1])
         pivot = kept + (g[i - 2] if i > 1 else ahead * (k + slope))
     right[0] /= pivot
-    # The outer cell boils until it is dry; then it gets hotter than that: a crust.
-    used = np.maximum(dt_s * evaporated + ahead * slope * (right[0] - cells[0]), 0.0) / mass[0]
+    # The outer cell boils until it is dry; then it gets hotter than that: a crust. What boils is
+    # all that would not be taken up if it were no hotter, in it and further in.
+    excess = np.maximum(right[0] - rates.plateau, 0.0)
+    rise = right[0] - excess - cells[0]
+    used = np.maximum(dt_s * evaporated + ahead * slope * rise, 0.0) / mass[0]
     left = np.maximum(water_k - used, 0.0)
-    boiled = np.minimum(np.maximum(right[0] - rates.plateau, 0.0), left)
-    right[0] -= boiled
+    boiled = np.minimum(excess * pivot / mass[0], left)
+    right[0] -= boiled * mass[0] / pivot
     # Below it is the front: what comes beyond leaves as steam.
     limit = np.maximum(rates.plateau, cells[1] - 0.02 * dt_s)
     for i in range(1, last + 1):

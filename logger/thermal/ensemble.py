@@ -69,6 +69,7 @@ class Ensemble:
         t_s: time of the cells.
         x: state, shape (ROWS, MEMBERS); see the row names.
         in_oven: whether the air heats.
+        in_cold: the members that are supposed to be in a cold place, where some are.
     """
 
     def __init__(self, priors: Priors, t_s: float) -> None:
@@ -84,6 +85,7 @@ class Ensemble:
         self._air_c = priors.batter_c[0]
         z = self._z
         self.x = np.empty((ROWS, MEMBERS))
+        self.in_cold = np.zeros(MEMBERS, dtype=np.bool_)
         for row, (centre, spread) in (
             (EXCHANGE, priors.exchange_per_s),
             (LOSS, priors.loss_per_s),

@@ -83,6 +83,7 @@ class Course:
         core_mean, core_sd: of the core at these instants.
         crossings: for each goal the members' times (inf: never), shape (members told,).
         settles: for each goal where the members end (a peak for a rising goal).
+        in_cold: the members whose cake is supposed to be in a cold place.
     """
 
     times_s: Array
@@ -90,6 +91,7 @@ class Course:
     core_sd: Array
     crossings: list[Array]
     settles: list[Array]
+    in_cold: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +135,7 @@ def _run_bake(
         t += dt
         seen.add(t, cells, _inside(cells, *tip))
         dt = min(dt * GROWTH, max(SHORTEST_LIMIT_S, STEP_SHARE * t))
-    return seen.course(ensemble.t_s, rates.plateau)
+    return seen.course(ensemble.t_s, rates.plateau, ensemble.in_cold[TOLD])
 
 
 def _run_cooling(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) -> Course:
@@ -157,7 +159,7 @@ def _run_cooling(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequenc
         t += dt
         seen.add(t, cells, cells[2], room_drift)
         dt = min(dt * GROWTH, LONGEST_STEP_COOLING_S)
-    return seen.course(ensemble.t_s, None)
+    return seen.course(ensemble.t_s, None, ensemble.in_cold)
 
 
 def _inside(cells: Array, tip: Array, expansion: Array, shells: Shells) -> Array:
@@ -210,7 +212,7 @@ class _Seen:
             decided |= ~np.any(able & ~self._crossed, axis=1)
         return bool(decided.all())
 
-    def course(self, from_s: float, limit_c: Array | None) -> Course:
+    def course(self, from_s: float, limit_c: Array | None, in_cold: NDArray[np.bool_]) -> Course:
         """All of it; `limit_c` is where members end that do not cross."""
         times, cores = np.array(self._times), np.array(self._cores)
         crossings, settles = [], []
@@ -228,12 +230,36 @@ class _Seen:
             crossings.append(from_s + time + goal.hold_s)
             end = values.max(axis=0) if goal.rising else -values[-1]
             settles.append(end if limit_c is None else np.where(crossed, end, limit_c))
-        return Course(from_s + times, cores.mean(axis=1), cores.std(axis=1), crossings, settles)
+        mean, sd = cores.mean(axis=1), cores.std(axis=1)
+        return Course(from_s + times, mean, sd, crossings, settles, in_cold)
 
 
-def outlook(
-    crossing: Array, settles: Array, from_s: float, shares_within_s: float = math.inf
-) -> Outlook:
+def nearly_done_weights(crossing: Array, now_s: float) -> Array:
+    """Weights of the members by which a bake's time errs least: see `NEARLY_DONE_S`.
+
+    Only for a core that is read: where it may be any time from now on, this would say now.
+    """
+    out: Array = 1.0 / np.clip(crossing - now_s, SHORTEST_LEFT_S, NEARLY_DONE_S)
+    return out
+
+
+def explanation_weights(crossing: Array, in_cold: NDArray[np.bool_], now_s: float) -> Array:
+    """Weights by which a cooling's time errs least as a share of the time left.
+
+    Ten minutes too late are much of half an hour and little of three. Where two explanations
+    differ by a factor, as of a cake that is in the cold or not, the plain median is all or nothing,
+    and its error is larger if it comes sooner than was said than the other way round. Within one
+    explanation all count the same.
+    """
+    weights = np.ones(len(crossing))
+    for members in (in_cold, ~in_cold):
+        left_s = crossing[members & np.isfinite(crossing)] - now_s
+        if left_s.size:
+            weights[members] = 1.0 / max(float(np.median(left_s)), SHORTEST_LEFT_S)
+    return weights
+
+
+def outlook(crossing: Array, settles: Array, weights: Array | None = None) -> Outlook:
     """Central 90 % interval of the members' crossings, and the time to tell.
 
     Where fewer than a share of `LIKELY` cross, none is told. Where it is, those that never cross
@@ -242,11 +268,10 @@ def outlook(
     Args:
         crossing: when the members cross.
         settles: where they end.
-        from_s: when it is told.
-        shares_within_s: errors count as shares of the time left where that is less, else in
-            minutes.
+        weights: how much each counts for the time to tell; the same, if not given.
     """
-    ordered = np.sort(crossing)
+    order = np.argsort(crossing)
+    ordered = crossing[order]
 
     def quantile(p: float) -> float | None:
         at = p * (len(ordered) - 1)
@@ -259,22 +284,12 @@ def outlook(
     never = np.isinf(crossing)
     settled = float(np.median(settles[never])) if never.any() else float(np.median(settles))
     low_s, high_s = quantile(LOW), quantile(HIGH)
-    is_likely = 1.0 - float(np.mean(never)) >= LIKELY
     told_s: float | None = None
-    if is_likely:
-        left_s = np.clip(ordered[np.isfinite(ordered)] - from_s, SHORTEST_LEFT_S, shares_within_s)
-        told_s = _middle(ordered[: len(left_s)], 1.0 / left_s)
+    if 1.0 - float(np.mean(never)) >= LIKELY:
+        there = ordered[np.isfinite(ordered)]
+        counts = np.ones(len(there)) if weights is None else weights[order][: len(there)]
+        below = (np.cumsum(counts) - 0.5 * counts) / counts.sum()
+        told_s = float(np.interp(MEDIAN, below, there))
         # A few that are there at once may weigh more than all the others.
         told_s = told_s if low_s is None else max(told_s, low_s)
     return Outlook(told_s, low_s, high_s, settled)
-
-
-def _middle(ordered: Array, weights: Array) -> float:
-    """The time that errs least: the median, for shares of the time left weighed by 1/time left.
-
-    Ten minutes too late are much of half an hour and little of three. Where explanations differ by
-    a factor, as of a cake that is in the cold or not, the plain median is all or nothing, and its
-    error is larger if it comes sooner than was said than the other way round.
-    """
-    below = (np.cumsum(weights) - 0.5 * weights) / weights.sum()
-    return float(np.interp(MEDIAN, below, ordered))

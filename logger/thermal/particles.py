@@ -22,7 +22,7 @@ from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.priors import Priors
 from logger.thermal.shells import CELLS
 
-PARTICLES = 2000
+PARTICLES = 5000
 # Rows of the parameters.
 EXCHANGE, HEATING, CONDUCTS, VAPOUR, EXPANSION, EVAPORATION, PLATEAU, TIP = range(8)
 PARAMETERS = 8
@@ -37,12 +37,12 @@ UNEVEN, CORRELATION_S = 0.03, 60.0
 # Heating and exchange are never quite what they were: batter sets within minutes, crumb dries and
 # cracks, walls are not what the probe reads. Standard deviation of their logarithms, over about
 # five minutes.
-WANDER, WANDER_S = 0.18, 300.0
+WANDER, WANDER_S = 0.16, 300.0
 TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
 RENEW_BELOW = 0.4  # share of the particles that must stay believed
 LEAST_LEFT = 0.5
-# Relative width of the move of those drawn anew. Silverman's rule for a normal law of seven
-# unknowns and 800 believed particles gives 0.51; what is believed here is curved, so less.
+# Relative width of the move of those drawn anew. Silverman's rule for a normal law of eight
+# unknowns and 2000 believed particles gives 0.49; what is believed here is curved, so less.
 KERNEL = 0.35
 LONGEST_STEP_S = 30.0
 TIP_ABOVE = 0.4  # a tip set above the batter is seldom further up than this, in its heights

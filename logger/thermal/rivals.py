@@ -170,6 +170,7 @@ class Rivals:
         weights = np.exp([r.log_weight for r in self.all])
         ends = np.round(np.cumsum(weights) / weights.sum() * MEMBERS).astype(int)
         whole = whole.copy() if whole is lead.ensemble else whole
+        whole.in_cold = np.full(MEMBERS, lead.place in COLD_AIR)
         for rival, start, end in zip(self.all[1:], ends[:-1], ends[1:], strict=True):
             if start == end:
                 continue
@@ -177,5 +178,6 @@ class Rivals:
             air_c = self._air.air_at_c(now_s, e.in_oven, rival.place)
             e.advance(now_s, air_c)
             whole.x[:, start:end] = e.x[:, start:end]
+            whole.in_cold[start:end] = rival.place in COLD_AIR
             whole.x[rows.AIR, start:end] += air_c - base_c
         return whole

@@ -24,6 +24,10 @@ from logger.thermal.design_points import Array
 
 CELLS = 6
 EXCHANGE_CELLS = 3  # exchange rates are told of so many cells, as those of the cooling
+# What is left at the centre when the shells are compared with the body.
+HALF_WAY, LATE = 0.5, 0.1
+_HALVINGS = 20
+_NOTHING_YET = 0.03  # before it the axis of a cylinder is within 0.1 % of what it was
 _FINE = 30  # shells in which the decay of a shape is computed
 # Slowest decay of a slab, and of a long cylinder, whose surface is held: (π/2)²/L², 2.405²/R²
 # (Incropera ch. 5, Bi → ∞).
@@ -86,6 +90,16 @@ def _decay(within: Polynomial) -> tuple[Array, Array]:
     return rates, modes[-1] / root[-1] * (modes.T @ root)
 
 
+def _pace(within: Polynomial) -> tuple[float, float]:
+    """When shells have come half way at the centre, and when most of it."""
+    rates, parts = _decay(within)
+
+    def left(t: float) -> float:
+        return float(np.sum(parts * np.exp(-rates * t)))
+
+    return _when(left, HALF_WAY), _when(left, LATE)
+
+
 def _body(half_m: float, across_m: Sequence[float], is_round: bool) -> Callable[[float], float]:
     """The centre of a body whose surface is held, 1 at first: product of its series.
 
@@ -102,6 +116,8 @@ def _body(half_m: float, across_m: Sequence[float], is_round: bool) -> Callable[
         )  # fmt: skip
 
     def cylinder_centre(fo: float) -> float:
+        if fo < _NOTHING_YET:
+            return 1.0
         return float(np.sum(2 / (_ZEROS * _J1) * np.exp(-(_ZEROS**2) * fo)))
 
     def centre(fo: float) -> float:
@@ -127,9 +143,6 @@ def _when(centre: Callable[[float], float], left: float) -> float:
     return math.sqrt(low * high)
 
 
-HALF_WAY, LATE = 0.5, 0.1
-
-
 def shells(half_m: float, across_m: Sequence[float], is_round: bool) -> Shells:
     """Shells of a cake.
 
@@ -138,22 +151,19 @@ def shells(half_m: float, across_m: Sequence[float], is_round: bool) -> Shells:
         across_m: half of each of its widths (a round one: the radius); none where not known.
         is_round: whether it is round.
     """
-    centre = _body(half_m, across_m, is_round)
-    half_way, late = _when(centre, HALF_WAY), _when(centre, LATE)
+    # All is compared with a slab of as many shells, so that a slab is a slab.
+    body, flat = _body(half_m, across_m, is_round), _body(half_m, (), False)
     widths = 2 if is_round else len(across_m)
-    low, high = 0.0, 1.0
-    scale = 1.0
-    for _ in range(25):
+    level_half, level_late = _pace(_within(0.0, widths))
+    late = _when(body, LATE) / _when(flat, LATE)
+    waits = late / (_when(body, HALF_WAY) / _when(flat, HALF_WAY))
+    low, high, narrowing, scale = 0.0, 1.0, 0.0, 1.0
+    for _ in range(_HALVINGS if widths else 0):
         narrowing = (low + high) / 2
-        rates, parts = _decay(_within(narrowing, widths))
-
-        def own(t: float, rates: Array = rates, parts: Array = parts) -> float:
-            return float(np.sum(parts * np.exp(-rates * t)))
-
-        own_late = _when(own, LATE)
-        scale = own_late / late
+        own_half, own_late = _pace(_within(narrowing, widths))
+        scale = own_late / level_late / late
         # The more it narrows, the longer it waits and the faster it comes then.
-        if own_late / _when(own, HALF_WAY) > late / half_way:
+        if own_late / level_late > waits * own_half / level_half:
             low = narrowing
         else:
             high = narrowing

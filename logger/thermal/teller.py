@@ -7,13 +7,22 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.events import BakeForecast, Body, CoolingForecast
 from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
 from logger.thermal.follower import Follower
-from logger.thermal.forecast import NEARLY_DONE_S, TOLD, Course, Goal, outlook, run
+from logger.thermal.forecast import (
+    TOLD,
+    Course,
+    Goal,
+    explanation_weights,
+    nearly_done_weights,
+    outlook,
+    run,
+)
 from logger.thermal.milestones import Milestones
 from logger.thermal.surroundings import Surroundings
 
@@ -21,6 +30,7 @@ OUT_WITHOUT_MILESTONE_K = 2.5  # below the plateau, where the plan has no milest
 OUT_WHEN_NEVER_S = 1200.0
 OUT_SOON_S = 120.0
 DURATIONS_KEEP_S = 300.0
+READ_S = 120.0  # a core that was read no longer ago is read
 
 F = TypeVar("F", BakeForecast, CoolingForecast)
 
@@ -66,25 +76,35 @@ def bake_forecast(
     origin_s: float,
     boiling_c: float,
     is_out: bool,
+    is_read: bool,
 ) -> BakeForecast:
-    """One forecast of the bake; times are seconds from the origin."""
+    """One forecast of the bake; times are seconds from the origin.
+
+    `is_read`: whether a probe tells of its core.
+    """
 
     def propose(settles_c: float) -> str:
         return bake_proposal(settles_c, boiling_c, is_out)
 
-    within_s = NEARLY_DONE_S
-    return _said(BakeForecast, milestone, crossing, settles, propose, now_s, origin_s, within_s)
+    weights = nearly_done_weights(crossing, now_s) if is_read else None
+    return _said(BakeForecast, milestone, crossing, settles, weights, propose, now_s, origin_s)
 
 
 def cooling_forecast(
-    milestone: Milestone, crossing: Array, settles: Array, now_s: float, origin_s: float
+    milestone: Milestone,
+    crossing: Array,
+    settles: Array,
+    in_cold: NDArray[np.bool_],
+    now_s: float,
+    origin_s: float,
 ) -> CoolingForecast:
     """One forecast of the cooling; times are seconds from the origin."""
 
     def propose(settles_c: float) -> str:
         return cooling_proposal(settles_c, goal(milestone, False))
 
-    return _said(CoolingForecast, milestone, crossing, settles, propose, now_s, origin_s)
+    weights = explanation_weights(crossing, in_cold, now_s)
+    return _said(CoolingForecast, milestone, crossing, settles, weights, propose, now_s, origin_s)
 
 
 def _said(
@@ -92,16 +112,13 @@ def _said(
     milestone: Milestone,
     crossing: Array,
     settles: Array,
+    weights: Array | None,
     propose: Callable[[float], str],
     now_s: float,
     origin_s: float,
-    shares_within_s: float = math.inf,
 ) -> F:
-    """The forecast's body; settling temperature and proposal only where it is not reachable.
-
-    `shares_within_s` is as in `outlook`.
-    """
-    told, made_at = outlook(crossing, settles, now_s, shares_within_s), origin_s + now_s
+    """The forecast's body; settling temperature and proposal only where it is not reachable."""
+    told, made_at = outlook(crossing, settles, weights), origin_s + now_s
     expected, low, high = _times(told.median_s, told.low_s, told.high_s, now_s, origin_s)
     if expected is None:
         settles_c, proposal = round(told.settles_c, 2), propose(told.settles_c)
@@ -188,6 +205,7 @@ class Teller:
                 origin_s,
                 self._boiling_c,
                 not self._in_oven,
+                self._is_read(now_s),
             )
             for i, c in enumerate(bake)
         ]
@@ -203,8 +221,15 @@ class Teller:
                 (c, course.crossings[first + k], course.settles[first + k])
                 for k, (_, c) in enumerate(cool)
             ]
-        out += [cooling_forecast(c.milestone, t, s, now_s, origin_s) for c, t, s in outlooks]
+        out += [
+            cooling_forecast(c.milestone, t, s, course.in_cold, now_s, origin_s)
+            for c, t, s in outlooks
+        ]
         return out
+
+    def _is_read(self, now_s: float) -> bool:
+        last = self._follower.last
+        return last is not None and now_s - last[0] <= READ_S
 
     def _cooling_to_come(self, e: Ensemble, now_s: float, room_c: float) -> Course:
         """Durations after the way out; they change slowly, so they are kept for a while."""

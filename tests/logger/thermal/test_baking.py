@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.thermal.baking import CELLS, BakeRates, at_tip, bake_step, height, passages
+from logger.thermal.baking import WATER_K, BakeRates, at_tip, bake_step, height
+from logger.thermal.shells import CELLS, shells
+
+SLAB = shells(0.025, (), False)
 
 
 def rates(**change: float) -> BakeRates:
@@ -16,15 +19,16 @@ def rates(**change: float) -> BakeRates:
         "rising": 1.0,
         "vapour": 0.0,
         "expansion": 2.0,
+        "evaporation": 0.0,
     } | change
     arrays = {name: np.array([value]) for name, value in values.items()}
-    return BakeRates(**arrays, walls=0.0, sides=0.0)
+    return BakeRates(**arrays, walls=0.0, shells=SLAB)
 
 
 def baked(seconds: float, dt: float, r: BakeRates, air: float = 175.0) -> np.ndarray:
-    cells = np.full((CELLS, 1), 22.0)
+    cells, water_k = np.full((CELLS, 1), 22.0), np.full(1, WATER_K)
     for _ in range(round(seconds / dt)):
-        cells = bake_step(cells, dt, air, r)
+        cells, water_k = bake_step(cells, water_k, dt, air, r)
     return cells
 
 
@@ -41,10 +45,10 @@ def test_what_the_air_gives_is_what_the_cells_have() -> None:
     cells = baked(600.0, 5.0, rates(plateau=500.0))
 
     lumped = 22.0
-    surface = np.full((CELLS, 1), 22.0)
+    surface, water_k = np.full((CELLS, 1), 22.0), np.full(1, WATER_K)
     for _ in range(120):
         before = surface[0, 0]
-        surface = bake_step(surface, 5.0, 175.0, rates(plateau=500.0))
+        surface, water_k = bake_step(surface, water_k, 5.0, 175.0, rates(plateau=500.0))
         lumped += 5.0 * 1e-3 * (175.0 - (0.45 * before + 0.55 * surface[0, 0]))
 
     assert cells.mean() - 22.0 == pytest.approx(lumped - 22.0, rel=0.01)
@@ -70,31 +74,47 @@ def test_a_slab_decays_as_its_series_says() -> None:
     assert np.log(early / late) / 1500.0 == pytest.approx(expected, rel=0.02)
 
 
-def test_passages_are_equal_in_a_slab_and_narrow_towards_the_axis_of_a_bar() -> None:
-    assert np.ptp(passages(0.0)) == pytest.approx(0.0)
-    bar = passages(1.0)[:, 0]
-    assert np.all(np.diff(bar) < 0)
+def test_the_outside_boils_until_its_water_is_gone_and_is_a_crust_then() -> None:
+    r = rates(heating=3e-3, evaporation=0.1)
+    cells, water_k = np.full((CELLS, 1), 22.0), np.full(1, WATER_K)
+    wet: list[float] = []
+    while water_k[0] > 0:
+        cells, water_k = bake_step(cells, water_k, 10.0, 175.0, r)
+        wet.append(float(cells[0, 0]))
+
+    assert max(wet[:-1]) <= 100.0 + 1e-9
+    assert wet[-10] == pytest.approx(100.0)
+    for _ in range(60):
+        cells, water_k = bake_step(cells, water_k, 10.0, 175.0, r)
+    assert cells[0, 0] > 115.0
+
+
+def test_vapour_that_leaves_keeps_the_outside_cooler() -> None:
+    dry, steaming = baked(600.0, 5.0, rates()), baked(600.0, 5.0, rates(evaporation=0.5))
+
+    assert steaming[0, 0] < dry[0, 0] - 2.0
+    assert steaming[-1, 0] < dry[-1, 0]
 
 
 def test_a_tip_in_batter_that_rises_from_the_outside_ends_in_its_lower_half() -> None:
     cells = np.array([[95.0], [80.0], [60.0], [45.0], [38.0], [36.0]])
     expansion, tip = np.array([2.5]), np.array([0.75])
 
-    inside, covered = at_tip(cells, tip, expansion, 0.0)
-    cool, _ = at_tip(np.full((CELLS, 1), 22.0), tip, expansion, 0.0)
+    inside, covered = at_tip(cells, tip, expansion, SLAB)
+    cool, _ = at_tip(np.full((CELLS, 1), 22.0), tip, expansion, SLAB)
 
     assert bool(covered[0])
     assert cool[0] == pytest.approx(22.0)
     # The outer cells have risen: three quarters of the batter's height is not far above the base.
-    assert height(cells, expansion)[0] > 1.4
+    assert height(cells, expansion, SLAB)[0] > 1.4
     assert 36.0 < inside[0] < 80.0
 
 
 def test_a_tip_above_the_batter_is_covered_when_it_has_risen() -> None:
     expansion, tip = np.array([2.0]), np.array([1.2])
 
-    before = at_tip(np.full((CELLS, 1), 22.0), tip, expansion, 0.0)[1]
-    after = at_tip(np.full((CELLS, 1), 90.0), tip, expansion, 0.0)[1]
+    before = at_tip(np.full((CELLS, 1), 22.0), tip, expansion, SLAB)[1]
+    after = at_tip(np.full((CELLS, 1), 90.0), tip, expansion, SLAB)[1]
 
     assert not before[0]
     assert after[0]

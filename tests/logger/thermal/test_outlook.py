@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.thermal.forecast import outlook
+from logger.thermal.forecast import explanation_weights, nearly_done_weights, outlook
 
 SETTLES = np.full(100, 25.0)
 
@@ -33,11 +33,42 @@ def test_of_two_explanations_the_time_told_errs_least_as_a_share_of_the_time_lef
     def error(said_s: float) -> float:
         return float(np.mean(np.abs(said_s - crossing) / (crossing - now_s)))
 
-    plain, shares = outlook(crossing, SETTLES), outlook(crossing, SETTLES, now_s)
+    in_cold = np.arange(100) < 45
+    plain = outlook(crossing, SETTLES)
+    shares = outlook(crossing, SETTLES, explanation_weights(crossing, in_cold, now_s))
 
     assert plain.median_s is not None
     assert shares.median_s is not None
     assert plain.median_s > 2700.0
     assert error(shares.median_s) < error(plain.median_s)
-    assert error(shares.median_s) <= min(error(t) for t in np.linspace(1700, 2900, 200)) + 0.005
+    assert error(shares.median_s) <= min(error(t) for t in np.linspace(1700, 2900, 200)) + 0.01
     assert (shares.low_s, shares.high_s) == (plain.low_s, plain.high_s)
+
+
+def test_one_explanation_alone_is_told_by_its_median() -> None:
+    crossing = np.linspace(300.0, 9000.0, 101)
+    weights = explanation_weights(crossing, np.zeros(101, dtype=np.bool_), 0.0)
+
+    assert outlook(crossing, np.full(101, 25.0), weights).median_s == pytest.approx(4650.0)
+
+
+def test_far_from_done_errors_count_in_minutes_and_near_it_as_shares() -> None:
+    def told(crossing: np.ndarray) -> float | None:
+        return outlook(crossing, SETTLES, nearly_done_weights(crossing, 0.0)).median_s
+
+    crossing = np.linspace(300.0, 1500.0, 100)
+    near = told(crossing)
+
+    assert told(crossing + 3600.0) == pytest.approx(4500.0)
+    assert near is not None
+    assert near < 850.0
+
+
+def test_what_is_told_lies_within_its_interval() -> None:
+    crossing = np.concatenate([np.full(4, 10.0), np.full(96, 15_000.0)])
+
+    told = outlook(crossing, SETTLES, nearly_done_weights(crossing, 0.0))
+
+    assert told.low_s is not None
+    assert told.median_s is not None
+    assert told.low_s <= told.median_s
