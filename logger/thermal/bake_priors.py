@@ -39,8 +39,8 @@ USUAL_BATTER_DENSITY = 850.0
 # does 5 K below it; the spread is that of two to seven.
 VAPOUR, VAPOUR_SPREAD = 2.7 / 0.4, 0.45
 # Vapour leaves through the top alone: at 80 °C such a share of what the top takes in. A cake loses
-# 5 to 12 % of its weight, part of it while it cools. With 0.1 layers and loaves lose 3 to 4 % in
-# the oven, with 0.5 six; where the skin dries early, hardly anything passes.
+# 5 to 12 % of its weight, part of it while it cools. With 0.1 layers and loaves lose 2 to 4 % in
+# the oven, with 0.5 five to six; where the skin dries early, hardly anything passes.
 EVAPORATION, EVAPORATION_SPREAD = 0.1, 0.8
 # Syrup of a batter boils 1 to 3 K above water (half sugar, half water: 1.8 K; common practice); the
 # spread is that of the sugar, of drying crumb, and of a probe's offset.
@@ -116,19 +116,16 @@ def bake_priors(
     top = 1.0 / (1.0 / film + skin)
     base = 1.0 / (1.0 / (film * seen) + holds_back + skin)
     walls = rim_per_area * per_area_kg / batter * WALLS_SEE * base
-    half = height / 2
+    faces = top + base + walls
     return BakePriors(
         exchange_per_s=(exchange, EXCHANGE_SPREAD if known else 0.8),
-        heating_per_s=(
-            (top + base + walls) / (per_area_kg * BATTER_CP),
-            0.4 if known else 0.7,
-        ),
+        heating_per_s=(faces / (per_area_kg * BATTER_CP), 0.4 if known else 0.7),
         conducts=(BATTER_CONDUCTIVITY / k, CONDUCTS_SPREAD),
         expansion=(max(1.1, 0.93 * batter / density), EXPANSION_SPREAD if known else 0.35),
         vapour=(VAPOUR, VAPOUR_SPREAD),
-        shells=shells(half, *_across(cake.pan)),
-        walls=walls / (top + base + walls),
-        evaporation=(EVAPORATION * top / (top + base + walls), EVAPORATION_SPREAD),
+        shells=shells(height / 2, *_across(cake.pan)),
+        walls=walls / faces,
+        evaporation=(EVAPORATION * top / faces, EVAPORATION_SPREAD),
     )
 
 

@@ -23,7 +23,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.thermal.cake_model import vapour_pressure_kpa
+from logger.thermal.cake_model import MAGNUS, MAGNUS_C, vapour_pressure_kpa
 from logger.thermal.design_points import Array
 from logger.thermal.shells import Shells
 
@@ -66,10 +66,10 @@ def _vapour(sides: float) -> tuple[Array, Array]:
     Formula: L D dρ/dT · P/(P − p) with D as the temperature to the power 1.81; at sea level.
     """
     celsius = 99.97 - _BELOW
-    pressure = 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
+    pressure = 1000.0 * vapour_pressure_kpa(celsius)
     kelvin = celsius + 273.15
     density = pressure / kelvin
-    slope = density * (17.62 * 243.12 / (243.12 + celsius) ** 2 - 1.0 / kelvin)
+    slope = density * (MAGNUS * MAGNUS_C / (MAGNUS_C + celsius) ** 2 - 1.0 / kelvin)
     share = np.minimum(pressure / 101_325.0, LARGEST_VAPOUR_SHARE)
     value = slope * kelvin**1.81 / (1.0 - share)
     through = SIDE_VAPOUR_OF_BATTER + (1.0 - SIDE_VAPOUR_OF_BATTER) * risen(celsius)
@@ -130,9 +130,9 @@ def exchange_factors(
     return out
 
 
-def height(cells: Array, expansion: Array, shells: Shells) -> Array:
+def height(cells: Array, expansion: Array) -> Array:
     """Height of the cake over that of its batter."""
-    out: Array = 1.0 + (expansion - 1.0) * (2.0 * shells.upright * risen(cells)).sum(axis=0)
+    out: Array = 1.0 + (expansion - 1.0) * risen(cells).mean(axis=0)
     return out
 
 
@@ -148,7 +148,7 @@ def at_tip(
         shells: the shape.
     """
     # Half the heights of the cells along an upright line through the middle, from outside inward.
-    halves = (1.0 + (expansion - 1.0) * risen(cells)) * shells.upright
+    halves = (1.0 + (expansion - 1.0) * risen(cells)) * (0.5 / len(cells))
     inward = np.cumsum(halves, axis=0)
     whole = 2.0 * inward[-1]
     depth = np.minimum(np.maximum(np.minimum(tip, whole - tip), 0.0), 0.999 * inward[-1])
@@ -197,7 +197,7 @@ def _evaporated(outer: Array, wet: Array, k: Array, rates: BakeRates) -> tuple[A
     warm = np.minimum(outer, rates.plateau)
     pressure = vapour_pressure_kpa(warm) * (1.0 / _EVAPORATION_KPA)
     taken = EVAPORATION_K * rates.evaporation * k * wet * pressure
-    return taken, taken * (17.62 * 243.12) / (243.12 + warm) ** 2  # of Magnus' formula
+    return taken, taken * (MAGNUS * MAGNUS_C) / (MAGNUS_C + warm) ** 2
 
 
 def bake_step(
@@ -218,7 +218,7 @@ def bake_step(
     ahead, now = 0.55 * dt_s, 0.45 * dt_s  # θ a little over a half: the fast modes die out
     g *= rates.exchange
     g *= shells.passages
-    grown = height(cells, rates.expansion, shells) - 1.0
+    grown = height(cells, rates.expansion) - 1.0
     k = rates.heating * (1.0 + rates.walls * grown)
     evaporated, slope = _evaporated(cells[0], wet, k, rates)
     flow = g * (cells[:-1] - cells[1:])

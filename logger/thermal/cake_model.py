@@ -23,6 +23,7 @@ DRYNESS = 0.45
 # Below this excess natural convection (1.32 (ΔT/L)^¼, Holman) is less than what the room's own air
 # of 0.1 m/s takes (0.664 Re^½ Pr^⅓; about 2.8 W/(m² K) on 0.2 m), and radiation is linear.
 LINEAR_K = 4.0
+MAGNUS, MAGNUS_C = 17.62, 243.12  # of Magnus' formula over water (WMO)
 WARM_C, HOT_SPAN_K = 45.0, 50.0  # where moist crumb begins to conduct better, and over how much
 
 
@@ -52,7 +53,7 @@ def vapour_pressure_kpa(celsius: Array) -> Array:
 
     Made for −45 to 60 °C; at the boil it is 2.4 % high, little against what is known of a crust.
     """
-    out: Array = 0.6112 * np.exp(17.62 * celsius / (243.12 + celsius))
+    out: Array = 0.6112 * np.exp(MAGNUS * celsius / (MAGNUS_C + celsius))
     return out
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 HALVINGS = 80  # more than the bits of a float
 
 
-def _root(f: Callable[[float], float], low: float, high: float) -> float:
+def root(f: Callable[[float], float], low: float, high: float) -> float:
     """The root of an increasing function by halving."""
     for _ in range(HALVINGS):
         middle = (low + high) / 2
@@ -45,7 +45,7 @@ def slab(biot: float) -> tuple[float, float]:
     """
     if biot <= 0:
         raise ValueError(f"a Biot number of {biot:g} is not positive")
-    zeta = _root(lambda z: z * math.tan(z) - biot, 0.0, math.pi / 2 - 1e-12)
+    zeta = root(lambda z: z * math.tan(z) - biot, 0.0, math.pi / 2 - 1e-12)
     return zeta, 4 * math.sin(zeta) / (2 * zeta + math.sin(2 * zeta))
 
 
@@ -63,7 +63,7 @@ def cylinder(biot: float) -> tuple[float, float]:
     if biot <= 0:
         raise ValueError(f"a Biot number of {biot:g} is not positive")
     # Below the first root of J0 (2.404826) J0 is positive, so the form without a quotient is safe.
-    zeta = _root(lambda z: z * bessel_j(1, z) - biot * bessel_j(0, z), 0.0, 2.4048255576957)
+    zeta = root(lambda z: z * bessel_j(1, z) - biot * bessel_j(0, z), 0.0, 2.4048255576957)
     j0, j1 = bessel_j(0, zeta), bessel_j(1, zeta)
     return zeta, 2 / zeta * j1 / (j0 * j0 + j1 * j1)
 

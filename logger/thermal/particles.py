@@ -140,7 +140,7 @@ class Particles:
 
     def height(self) -> Array:
         """Height of the cakes, in heights of their batter."""
-        return height(self.cells, np.exp(self.parameters[EXPANSION]), self.shells)
+        return height(self.cells, np.exp(self.parameters[EXPANSION]))
 
     def uncovered(self) -> None:
         """The tip reads the oven's air, so it is above the cake; teaches once in a while."""

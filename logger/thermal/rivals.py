@@ -83,16 +83,19 @@ class Rivals:
     def settle(self, t_s: float, celsius: float) -> None:
         """The probe now reads another place in the cake: that says nothing of where it stands."""
         for rival in self.all:
-            e = rival.ensemble
-            e.advance(t_s, self._air.air_at_c(t_s, e.in_oven, rival.place))
-            e.settle_on(celsius)
+            self._go_on(rival, t_s).settle_on(celsius)
         self._fresh_s = self.marked_s = t_s
+
+    def _go_on(self, rival: Rival, t_s: float) -> Ensemble:
+        """Its cakes live until `t_s` where it supposes them to be."""
+        e = rival.ensemble
+        e.advance(t_s, self._air.air_at_c(t_s, e.in_oven, rival.place))
+        return e
 
     def learn(self, t_s: float, celsius: float, step_k: float) -> bool:
         """Follow the readings to `t_s`; whether another explanation, a change, now leads."""
         for rival in self.all:
-            e = rival.ensemble
-            e.advance(t_s, self._air.air_at_c(t_s, e.in_oven, rival.place))
+            e = self._go_on(rival, t_s)
             e.assimilate(celsius, step_k=step_k)
             rival.log_weight += e.log_likelihood
         lead = self.all[0]

@@ -1,25 +1,25 @@
 """The shape of a cake as nested shells, from the surface to the core.
 
-Heat comes from all faces, and what has come in so far reaches about equally deep from each. So the
-cells of a bake are shells between surfaces at equal distances from the faces: in a sheet they are
-layers, in a cup nearly nested balls, in a loaf nested bars. The outer ones hold more of the mass
-and pass more heat than the inner ones; that a core with cells all round it waits longer, and then
-comes faster, follows by itself.
+Heat comes from all faces. So the cells of a bake are shells, equally thick upright: in a sheet they
+are layers, in a cup nearly nested balls, in a loaf nearly nested bars. The outer ones hold more of
+the mass and pass more heat than the inner ones; that a core with cells all round it waits longer,
+and then comes faster, follows by itself.
 
-Shells at equal distances alone would let heat from a far rim hurry to the middle of a wide pan (or,
-in a ball, come a fifth too soon), so all passages are scaled to make the slowest decay that of the
-body itself.
+How far the shells narrow inward, and how well they pass heat, is what makes their centre come half
+way, and most of it, when the body's own does; from a far rim heat then comes as late as it should.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.polynomial import Polynomial
 
+from logger.thermal.conduction import root
 from logger.thermal.design_points import Array
 
 CELLS = 6
@@ -45,8 +45,6 @@ class Shells:
         shares: of the mass, shape (CELLS, 1).
         passages: heat from each shell to the next, as share of the whole cake's capacity, per
             `exchange` (of `EXCHANGE_CELLS` layers, through top and bottom alone); (CELLS − 1, 1).
-        upright: half the height of each shell along an upright line through the middle, in heights
-            of the cake, (CELLS, 1).
         beyond: how far the centre lies beyond the core shell's mean, in differences between that
             and its neighbour.
         thirds: the means of the outer, middle and inner third of the mass, (3, CELLS).
@@ -55,7 +53,6 @@ class Shells:
 
     shares: Array
     passages: Array
-    upright: Array
     beyond: float
     thirds: Array
     sides: float
@@ -100,7 +97,7 @@ def _pace(within: Polynomial) -> tuple[float, float]:
     return _when(left, HALF_WAY), _when(left, LATE)
 
 
-def _body(half_m: float, across_m: Sequence[float], is_round: bool) -> Callable[[float], float]:
+def _body(half_m: float, across_m: tuple[float, ...], is_round: bool) -> Callable[[float], float]:
     """The centre of a body whose surface is held, 1 at first: product of its series.
 
     Time is in halves of the height squared over the diffusivity (Incropera ch. 5.6).
@@ -133,17 +130,11 @@ def _body(half_m: float, across_m: Sequence[float], is_round: bool) -> Callable[
 
 def _when(centre: Callable[[float], float], left: float) -> float:
     """When only so much is left in the centre."""
-    low, high = 1e-4, 10.0
-    for _ in range(50):
-        middle = math.sqrt(low * high)
-        if centre(middle) > left:
-            low = middle
-        else:
-            high = middle
-    return math.sqrt(low * high)
+    return root(lambda fo: left - centre(fo), 1e-4, 10.0)
 
 
-def shells(half_m: float, across_m: Sequence[float], is_round: bool) -> Shells:
+@lru_cache(maxsize=8)
+def shells(half_m: float, across_m: tuple[float, ...], is_round: bool) -> Shells:
     """Shells of a cake.
 
     Args:
@@ -175,7 +166,6 @@ def shells(half_m: float, across_m: Sequence[float], is_round: bool) -> Shells:
     return Shells(
         _column(shares),
         _column(passages * scale / EXCHANGE_CELLS**2),
-        _column(np.full(CELLS, 0.5 / CELLS)),
         _beyond(within),
         _thirds(shares),
         sides,

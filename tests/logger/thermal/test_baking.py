@@ -106,8 +106,15 @@ def test_a_tip_in_batter_that_rises_from_the_outside_ends_in_its_lower_half() ->
     assert bool(covered[0])
     assert cool[0] == pytest.approx(22.0)
     # The outer cells have risen: three quarters of the batter's height is not far above the base.
-    assert height(cells, expansion, SLAB)[0] > 1.4
+    assert height(cells, expansion)[0] > 1.4
     assert 36.0 < inside[0] < 80.0
+
+
+def test_the_shells_are_as_high_as_the_batter() -> None:
+    cells, one = np.full((CELLS, 1), 22.0), np.ones(1)
+
+    assert at_tip(cells, one * 0.999_999, one, SLAB)[1][0]
+    assert not at_tip(cells, one * 1.000_001, one, SLAB)[1][0]
 
 
 def test_a_tip_above_the_batter_is_covered_when_it_has_risen() -> None:

@@ -19,6 +19,7 @@ from logger.thermal.forecast import FIRST_STEP_S, GROWTH, LONGEST_STEP_COOLING_S
 from logger.thermal.priors import Priors, priors
 from logger.thermal.shells import CELLS
 
+OVEN_C = 175.0
 ROUND = CakePlan("layer", 0.62, None, 1, Pan("round", diameter_m=0.2, depth_m=0.05))
 CUPS = CakePlan("layer", 0.72, None, 1, Pan("cups", count=12, diameter_m=0.068, depth_m=0.035))
 LOAF = CakePlan("pound", 0.9, None, 1, Pan("loaf", length_m=0.23, width_m=0.11, depth_m=0.07))
@@ -42,6 +43,12 @@ def bake_rates(p: Priors) -> BakeRates:
         vapour=bake.vapour[0] * one, expansion=expansion,
         evaporation=bake.evaporation[0] * one, walls=bake.walls, shells=bake.shells,
     )  # fmt: skip
+
+
+def intake(cells: Array, rates: BakeRates) -> float:
+    """Rate at which the cake takes in heat, in kelvins of the whole a second."""
+    rate = rates.heating * (1.0 + rates.walls * (height(cells, rates.expansion) - 1.0))
+    return float((rate * (OVEN_C - cells[0]))[0])
 
 
 def given_off(cells: Array, air: Array, rates: Rates) -> float:
@@ -91,19 +98,14 @@ def test_a_baking_cake_stores_and_evaporates_what_it_takes_in_until_it_boils(
 ) -> None:
     rates = bake_rates(priors(Plan(cake=cake)))
     shares = rates.shells.shares
-    air_c, dt_s = 175.0, 5.0
+    dt_s = 5.0
     cells, water_k = np.full((CELLS, 1), 22.0), np.full(1, WATER_K)
     taken_in = 0.0
 
-    def intake(now: Array) -> float:
-        grown = float(height(now, rates.expansion, rates.shells)[0]) - 1.0
-        rate = rates.heating * (1.0 + rates.walls * grown)
-        return float((rate * (air_c - now[0]))[0])
-
     while float(cells[1, 0]) < float(rates.plateau[0]) - 1.0:
-        before = intake(cells)
-        cells, water_k = bake_step(cells, water_k, dt_s, air_c, rates)
-        taken_in += dt_s * 0.5 * (before + intake(cells))
+        before = intake(cells, rates)
+        cells, water_k = bake_step(cells, water_k, dt_s, OVEN_C, rates)
+        taken_in += dt_s * 0.5 * (before + intake(cells, rates))
 
     stored = float((shares * (cells - 22.0)).sum())
     evaporated = float(shares[0, 0] * (WATER_K - water_k[0]))
@@ -126,10 +128,8 @@ def test_a_cake_loses_of_its_weight_what_cakes_do(cake: CakePlan) -> None:
         cells, water_k = np.full((CELLS, 1), 22.0), np.full(1, WATER_K)
         taken_in = 0.0
         while float(cells[-1, 0]) < 97.0:
-            grown = float(height(cells, rates.expansion, rates.shells)[0]) - 1.0
-            rate = rates.heating * (1.0 + rates.walls * grown)
-            taken_in += 5.0 * float((rate * (175.0 - cells[0]))[0])
-            cells, water_k = bake_step(cells, water_k, 5.0, 175.0, rates)
+            taken_in += 5.0 * intake(cells, rates)
+            cells, water_k = bake_step(cells, water_k, 5.0, OVEN_C, rates)
         stored = float((rates.shells.shares * (cells - 22.0)).sum())
         return (taken_in - stored) / kelvins_per_share
 
