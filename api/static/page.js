@@ -87,12 +87,14 @@ async function load() {
     ribbon.load(answer);
     for (const event of events.events.slice(-100)) happenings.add(event.document);
     ribbon.draw(clock.now());
+    await listBatches();
+    if (stream.up) page.link.hidden = true;
   } catch (error) {
     page.link.textContent = error.message;
     page.link.hidden = false;
   }
+  clearTimeout(loading);
   loading = setTimeout(load, RIBBON_AGAIN_MS);
-  await listBatches();
 }
 
 async function listBatches() {

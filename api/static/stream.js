@@ -51,6 +51,11 @@ export class Stream {
     }
   }
 
+  /** Whether the server is connected now. */
+  get up() {
+    return this.source?.readyState === EventSource.OPEN;
+  }
+
   check() {
     if (this.source && document.visibilityState === "visible" && performance.now() - this.heard > SILENT_MS) {
       this.link(false);

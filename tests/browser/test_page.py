@@ -220,6 +220,27 @@ def test_the_page_comes_back_exactly_after_the_server_was_killed(
     assert newest == [f"said while away {i}" for i in (2, 1, 0)]
 
 
+def test_a_list_of_batches_that_fails_is_said_until_it_comes(
+    serve: Callable[[str], Served], look: Callable[..., Page]
+) -> None:
+    served = serve("baking")
+    page = look(served, may_fail="ERR_")
+    settled(page, SENTENCES["baking"])
+    page.wait_for_selector("#events li")
+    made = served.made
+    assert made is not None
+
+    page.route("**/api/batches", lambda route: route.abort())
+    made.say(1701, ev.BatchStage("cooling"))
+    made.store.commit()
+    expect(page.locator("#link")).to_contain_text("does not answer")
+    page.unroute("**/api/batches")
+    made.say(1702, ev.BatchStage("baking"))
+    made.store.commit()
+
+    expect(page.locator("#link")).to_be_hidden()
+
+
 def test_any_key_is_next_but_a_stage_needs_a_second_press(
     serve: Callable[[str], Served], look: Callable[..., Page]
 ) -> None:
