@@ -279,7 +279,8 @@ class BatchView:
             case ev.BatchClosed():
                 self.closed_at, self.pouring = at, None
             case ev.BakeIn():
-                self.in_at, self.pouring = body.in_at, None
+                self.in_at, self.out_at, self.cooling_started_at = body.in_at, None, None
+                self.pouring = None
             case ev.BakeOut():
                 self.out_at = body.out_at
             case ev.BakeWindow() | ev.BakeThreshold():

@@ -17,6 +17,9 @@ CORE_HESITATES_S = 90.0  # heat needs this long to the core of a layer before it
 # In the oven a core never falls; below its peak by this much, and falling, it is out.
 FALL_K, FALL_S = 1.0, 120.0
 STILL_FALLING_K = 0.4
+# Near the top the crumb feels the heat go on and off: a tip that the batter rose over falls more.
+NEAR_TOP_FALL_K = 2.5
+LONGEST_SPIKE_S = 40.0  # a few readings that are off are no fall
 HOT_C = 60.0
 DOOR_BEFORE_S, DOOR_SHOWS_S = 600.0, 45.0
 # An element that is off lets the air fall by a tenth of this in that time.
@@ -111,7 +114,12 @@ def hot_tip(core: Track, doors: Doors, hot_since_s: float, now_s: float) -> Noti
 
 
 def way_out(
-    core: Track, doors: Doors, now_s: float, since_s: float, left_s: float | None = None
+    core: Track,
+    doors: Doors,
+    now_s: float,
+    since_s: float,
+    is_near_top: bool,
+    left_s: float | None = None,
 ) -> Noticed | None:
     """The way out of the oven, from a core that has passed its peak and falls.
 
@@ -120,17 +128,20 @@ def way_out(
         doors: openings of the oven's door.
         now_s: time of the newest reading.
         since_s: the core's readings before this are another level (the probe was moved).
+        is_near_top: whether the tip was above the batter that rose over it.
         left_s: when the probe left its place, where it has been pushed in elsewhere since: that is
             done outside the oven, so the cake came out about then.
     """
     if now_s - since_s < 2 * FALL_S:
         return None
-    now, before = core.at(now_s), core.at(now_s - FALL_S)
+    lately, before = core.since(now_s - LONGEST_SPIKE_S), core.at(now_s - FALL_S)
     peak = core.peak(max(since_s, now_s - 1800.0), now_s)
-    if now is None or before is None or peak is None:
+    if not lately or before is None or peak is None:
         return None
+    now = max(celsius for _, celsius in lately)
     peak_s, peak_c = peak
-    if peak_c < HOT_C or peak_c - now < FALL_K or before - now < STILL_FALLING_K:
+    fall_k = NEAR_TOP_FALL_K if is_near_top else FALL_K
+    if peak_c < HOT_C or peak_c - now < fall_k or before - now < STILL_FALLING_K:
         return None
     earliest_s = max(peak_s - LONGEST_CARRY_OVER_S, since_s)
     if left_s is not None:

@@ -6,6 +6,9 @@ cake; or lie in the room until then. What it reads meanwhile is not the core's.
 
 from __future__ import annotations
 
+from collections import deque
+from statistics import median
+
 from logger.thermal.ensemble import Ensemble
 
 # No crumb gets so much hotter than boiling; air that hot for so long is no glitch.
@@ -14,6 +17,7 @@ AIR_ABOVE_BOILING_K, AIR_S = 12.0, 20.0
 LEAVES_K = 1.5
 # A tip just covered is still hot, and is covered by the hottest of the batter.
 COVERED_S, RECOVERS_K, LEARNS_AFTER_S = 20.0, 2.0, 60.0
+SPIKES = 5  # among so many readings one that is off does not count as a recovery
 
 
 class OvenProbe:
@@ -22,19 +26,22 @@ class OvenProbe:
     Attributes:
         is_in_air: the tip hangs in the oven's air.
         is_settling: it has just been covered and has not begun to rise again.
+        is_near_top: the batter rose over it (or it was pushed in; that cannot be told).
     """
 
     def __init__(self) -> None:
         self.is_in_air = False
         self.is_settling = False
+        self.is_near_top = False
         self._first_c: float | None = None
         self._air_since_s: float | None = None
         self._covered_since_s: float | None = None
         self._lowest_c = 0.0
+        self._lately: deque[float] = deque(maxlen=SPIKES)
 
     def begin(self, first_c: float | None) -> None:
         """A bake begins with this reading."""
-        self.is_in_air = self.is_settling = False
+        self.is_in_air = self.is_settling = self.is_near_top = False
         self._first_c = first_c
         self._air_since_s = self._covered_since_s = None
 
@@ -60,8 +67,9 @@ class OvenProbe:
             self._covered_since_s = t_s
         if t_s - self._covered_since_s < COVERED_S:
             return True
-        self.is_in_air, self.is_settling = False, True
+        self.is_in_air, self.is_settling, self.is_near_top = False, True, True
         self._first_c, self._lowest_c = None, celsius
+        self._lately.clear()
         e.covered()
         return False
 
@@ -72,8 +80,10 @@ class OvenProbe:
                 return False
             self._first_c = None
         if self.is_settling:
-            self._lowest_c = min(self._lowest_c, celsius)
-            self.is_settling = celsius < self._lowest_c + RECOVERS_K
+            self._lately.append(celsius)
+            lately_c = median(self._lately)
+            self._lowest_c = min(self._lowest_c, lately_c)
+            self.is_settling = lately_c < self._lowest_c + RECOVERS_K
             return t_s - (self._covered_since_s or t_s) >= LEARNS_AFTER_S
         return True
 

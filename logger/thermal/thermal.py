@@ -14,7 +14,15 @@ from logger.thermal.centre_tests import CentreTests
 from logger.thermal.ensemble import Ensemble
 from logger.thermal.follower import Follower, Note
 from logger.thermal.milestones import Hit, Milestones
-from logger.thermal.notice import HOT_C, Doors, cooling_since, hot_tip, way_in, way_out
+from logger.thermal.notice import (
+    HOT_C,
+    LONGEST_CARRY_OVER_S,
+    Doors,
+    cooling_since,
+    hot_tip,
+    way_in,
+    way_out,
+)
 from logger.thermal.oven_probe import AIR_ABOVE_BOILING_K
 from logger.thermal.places import move
 from logger.thermal.priors import priors
@@ -68,6 +76,8 @@ class Thermal:
         self._in_s = 0.0
         self._out_how: str | None = None
         self._noticed_out_c = math.inf  # the core when it was noticed that it is out
+        self._falls_from_s = 0.0  # a core that is out rises no more from then on
+        self._bake_so_far: Ensemble | None = None  # where the way out was only noticed
         self._milestones = Milestones(plan, self._air, self._follower)
         self._teller = Teller(self._air, self._follower, self._milestones, self._priors.boiling_c)
         self._due_s: float | None = None
@@ -278,14 +288,20 @@ class Thermal:
             return []
         if self._stage == OVEN:
             level_s = max(f.level_since_s, self._in_s)
-            found = way_out(f.track, self._doors, t_s, level_s, f.left_s if f.astray else None)
+            left_s = f.left_s if f.astray else None
+            found = way_out(f.track, self._doors, t_s, level_s, f.in_oven.is_near_top, left_s)
             if found is not None:
                 return self._out_of_oven(found.at_s, "noticed", found.confidence, t_s)
             return []
-        if not self._started and not f.astray:
-            found = way_in(f.track, self._air.oven, self._doors, t_s, f.level_since_s)
+        if f.astray:
+            return []
+        if not self._started or self._out_how is not None:
+            # Even where it was out: put back, or only thought to be out.
+            level_s = max(f.level_since_s, self._falls_from_s)
+            found = way_in(f.track, self._air.oven, self._doors, t_s, level_s)
             if found is not None:
                 return self._into_oven(found.at_s, "noticed", found.confidence)
+        if not self._started:
             since_s = cooling_since(
                 f.track,
                 t_s,
@@ -338,13 +354,17 @@ class Thermal:
         if self._stage == OVEN:
             return []
         e = f.ensemble if self._stage == COOLING and self._out_how is not None else None
-        self._in_s, self._started = in_s, False
+        # Seen to rise again it was never out: its bake goes on, and began when it did.
+        so_far = self._bake_so_far if how == "noticed" else None
+        self._in_s, self._started = in_s if so_far is None else self._in_s, False
         self._enter(OVEN)
-        if e is not None:
+        if so_far is not None:
+            f.start(so_far)
+        elif e is not None:
             f.flush()
             e.advance(in_s, self._air.air_c(in_s, False))
             e.back_into_oven()
-            f.course = None
+            f.start(e)
         else:
             e = Ensemble(self._priors, in_s)
             batter = f.track.at(in_s) if f.track else None
@@ -353,8 +373,8 @@ class Thermal:
             else:
                 e.enter_oven(*self._priors.batter_c)
             f.start(e)
-        self._due_s = in_s
-        return [ev.BakeIn(self._epoch(in_s), how, confidence)]
+        self._due_s, self._bake_so_far = in_s, None
+        return [ev.BakeIn(self._epoch(self._in_s), how, confidence)]
 
     def _out_of_oven(
         self, out_s: float, how: str, confidence: float, now_s: float | None = None
@@ -367,13 +387,15 @@ class Thermal:
             if how != "marked" or self._out_how != "noticed":
                 return []
             if core is None or core < self._noticed_out_c + BAKED_ON_K:
-                self._out_how = how
+                self._out_how, self._falls_from_s = how, out_s + LONGEST_CARRY_OVER_S
+                self._bake_so_far = None
                 return said
         f.flush()
-        self._out_how = how
+        self._out_how, self._falls_from_s = how, out_s + LONGEST_CARRY_OVER_S
+        e, self._bake_so_far = f.ensemble, None
         if now_s is not None:
-            self._noticed_out_c = f.track.at(now_s) or math.inf
-        e = f.ensemble
+            self._noticed_out_c, self._falls_from_s = f.track.at(now_s) or math.inf, now_s
+            self._bake_so_far = None if e is None else e.copy()
         if e is None or self._stage != OVEN:
             e = Ensemble(self._priors, out_s)
             in_crumb = core is not None and core > HOT_C

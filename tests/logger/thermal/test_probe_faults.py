@@ -137,6 +137,35 @@ def test_oven_air_at_the_probe_before_the_batter_covers_it_is_not_the_cake(
     assert times["done"] == pytest.approx(kitchen.rises_to(96.5), abs=30)
 
 
+def test_a_tip_that_the_batter_rises_over_cools_in_it_and_is_not_out(
+    kitchen, put_through: PutThrough
+) -> None:
+    covered_s = kitchen.rises_to(28.0)
+
+    def change(t: float, v: float) -> float:
+        """Oven air; covered it falls towards the crumb in minutes, with one reading that is off."""
+        if t < covered_s:
+            return v if t < 0.0 else 160.0
+        off = 3.0 if 200.0 <= t - covered_s < 205.0 else 0.0
+        return round(max(v, 72.0 + 70.0 * math.exp((covered_s - t) / 150.0)) + off, 1)
+
+    entries = kitchen.readings(to_s=kitchen.out_s, period_s=5.0, change=change, oven=False)
+
+    events = put_through(kitchen.plan, [*entries, kitchen.mark("into oven", 0.05)])
+
+    assert not [e for e in events if isinstance(e.body, BakeOut | CoolingStarted)]
+
+
+def test_two_readings_that_are_off_are_no_way_out(kitchen, put_through: PutThrough) -> None:
+    late_s = kitchen.rises_to(91.0)
+    change = lambda t, v: 85.0 if 0.0 <= t - late_s < 20.0 else v  # noqa: E731
+    entries = kitchen.readings(to_s=kitchen.out_s, period_s=10.0, change=change)
+
+    events = put_through(kitchen.plan, [*entries, kitchen.mark("into oven", 0.05)])
+
+    assert not [e for e in events if isinstance(e.body, BakeOut)]
+
+
 @pytest.mark.parametrize("declared", [True, False])
 def test_a_gap_is_no_crossing_but_what_is_read_after_it_is(
     kitchen, put_through: PutThrough, declared: bool

@@ -74,19 +74,38 @@ def test_without_marks_the_way_in_and_out_are_noticed_and_dated(
     assert abs(kitchen.since_in(way_out[0].out_at) - kitchen.out_s) < 3 * MINUTE
 
 
+def dipping(from_s: float) -> Callable[[float, float], float]:
+    """A tip that is cooled for minutes, by a hand that turned the pan perhaps."""
+
+    def change(t: float, v: float) -> float:
+        return round(v - 20.0 * max(0.0, 1.0 - abs(t - from_s - 240.0) / 240.0), 1)
+
+    return change
+
+
+def test_a_core_that_rises_again_was_never_out_and_bakes_on_from_where_it_was(
+    kitchen, put_through: PutThrough
+) -> None:
+    change = dipping(kitchen.rises_to(62.0))
+    readings = kitchen.readings(to_s=kitchen.out_s, change=change)
+
+    events = put_through(kitchen.plan, [kitchen.mark("into oven", 0.0), *readings])
+
+    way_in = all_of(events, BakeIn)
+    assert [b.how for b in way_in] == ["marked", "noticed"]
+    assert way_in[1].in_at == way_in[0].in_at
+    done = kitchen.at(kitchen.rises_to(96.5))
+    said = [b for b in all_of(events, BakeForecast, "done") if b.made_at < done - 60.0][-1]
+    assert said.expected_at == pytest.approx(done, rel=0, abs=90.0)
+
+
 def test_the_mark_corrects_a_way_out_that_was_noticed_though_it_baked_on(
     kitchen, put_through: PutThrough
 ) -> None:
-    dip_s = kitchen.rises_to(75.0)
-
-    def change(t: float, v: float) -> float:
-        """In between the tip is cooled for minutes, by a hand that turned the pan perhaps."""
-        return round(v - 20.0 * max(0.0, 1.0 - abs(t - dip_s - 240.0) / 240.0), 1)
-
     entries = [
         kitchen.mark("into oven", 0.0),
         kitchen.mark("out of oven", kitchen.out_s),
-        *kitchen.readings(change=change),
+        *kitchen.readings(change=dipping(kitchen.rises_to(75.0))),
     ]
 
     events = put_through(kitchen.plan, entries)

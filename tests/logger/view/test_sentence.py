@@ -74,6 +74,10 @@ STATES = [
     ),
     ((*BAKED, *LEFT), {"core": 95.0}, "Cooling.", "too early"),
     (
+        (*BAKED, *LEFT, ev.BakeIn(T - 3000, "noticed", 0.5)),
+        {"core": 80.0}, "In the oven for 50 min.", "early",
+    ),
+    (
         (*BAKED, *LEFT, forecast(ev.CoolingForecast, "frost", T + 7200, T + 6600, T + 8100),
          forecast(ev.CoolingForecast, "unmould", T + 900, T + 800, T + 1000)),
         {"core": 80.0}, "Unmould at about 08:15", "Frost at about 10:00, between 09:50 and 10:15",
