@@ -201,7 +201,12 @@ def _evaporated(outer: Array, wet: Array, k: Array, rates: BakeRates) -> tuple[A
 
 
 def bake_step(
-    cells: Array, water_k: Array, dt_s: float, air: Array | float, rates: BakeRates
+    cells: Array,
+    water_k: Array,
+    dt_s: float,
+    air: Array | float,
+    rates: BakeRates,
+    pace: Array | None = None,
 ) -> tuple[Array, Array]:
     """Cells and the outer cell's water after `dt_s`: half implicit, stable for every step.
 
@@ -211,14 +216,17 @@ def bake_step(
         dt_s: the step.
         air: of the oven.
         rates: of the members.
+        pace: how fast the cells changed in the step before, K/s. With it the exchange is that of
+            the step's middle; without, that of its beginning, which lags behind.
     """
     shells = rates.shells
     wet = water_k * (1.0 / WATER_K)
-    g = exchange_factors(cells, rates.plateau, rates.rising, rates.vapour, shells.sides, wet)
+    midway = cells if pace is None else cells + 0.5 * dt_s * pace
+    g = exchange_factors(midway, rates.plateau, rates.rising, rates.vapour, shells.sides, wet)
     ahead, now = 0.55 * dt_s, 0.45 * dt_s  # θ a little over a half: the fast modes die out
     g *= rates.exchange
     g *= shells.passages
-    grown = height(cells, rates.expansion) - 1.0
+    grown = height(midway, rates.expansion) - 1.0
     k = rates.heating * (1.0 + rates.walls * grown)
     evaporated, slope = _evaporated(cells[0], wet, k, rates)
     flow = g * (cells[:-1] - cells[1:])

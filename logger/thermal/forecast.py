@@ -32,11 +32,12 @@ PROBE_ERROR_K = 0.2  # of a kitchen's probe: limits of ± 0.4 °C (IEC 60751 cla
 SHORTEST_S = 180.0  # the follower asks the course what to expect until the next one
 FIRST_STEP_S = 30.0
 GROWTH = 1.2
+# In the oven a step grows faster, until it is so long, and later such a share of the time run.
+# Against steps of 5 s the times told are off by 1 % of the time left (median).
+GROWTH_BAKE, SHORTEST_LIMIT_S, STEP_SHARE = 1.3, 120.0, 0.25
 # Between two steps a crossing is found on a straight line: off by dt²/8 over the time in which the
 # cake cools, which is an hour and more: less than a minute, hours ahead.
 LONGEST_STEP_COOLING_S = 1200.0
-# In the oven a step is at most so long, and later such a share of the time run.
-SHORTEST_LIMIT_S, STEP_SHARE = 60.0, 0.12
 # In the oven, where steps are many, quantiles are taken from every third member; they are spread
 # evenly over what is possible.
 TOLD = slice(None, None, 3)
@@ -121,7 +122,7 @@ def _run_bake(
     index = bake.chosen(MEMBERS)[TOLD]
     rates = bake.rates(index)
     tip = bake.parameters[of_bake.TIP, index], rates.expansion, rates.shells
-    cells, water_k = bake.cells[:, index], bake.water_k[index]
+    cells, water_k, pace = bake.cells[:, index], bake.water_k[index], bake.pace[:, index]
     factor = np.exp(ensemble.doubt_now() * ensemble.future()[0][TOLD])
     rates.exchange *= factor
     rates.heating *= factor
@@ -131,10 +132,12 @@ def _run_bake(
     able = rates.plateau[None, :] > seen.celsius[:, None]
     t, dt = 0.0, FIRST_STEP_S
     while t < HORIZON_BAKE_S and (t < SHORTEST_S or not seen.is_decided(able)):
-        cells, water_k = bake_step(cells, water_k, dt, air_c, rates)
+        before = cells
+        cells, water_k = bake_step(before, water_k, dt, air_c, rates, pace)
+        pace = (cells - before) * (1.0 / dt)
         t += dt
         seen.add(t, cells, _inside(cells, *tip))
-        dt = min(dt * GROWTH, max(SHORTEST_LIMIT_S, STEP_SHARE * t))
+        dt = min(dt * GROWTH_BAKE, max(SHORTEST_LIMIT_S, STEP_SHARE * t))
     return seen.course(ensemble.t_s, rates.plateau, ensemble.in_cold[TOLD])
 
 

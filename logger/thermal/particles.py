@@ -57,6 +57,7 @@ class Particles:
         t_s: time of the cells.
         cells: from the surface to the core; shape (CELLS, PARTICLES).
         parameters: shape (PARAMETERS, PARTICLES), logarithms where rates or ratios.
+        pace: how fast the cells changed lately, K/s.
         water_k: of the outer cells, as `bake_step` counts it; shape (PARTICLES,).
         shells: the shape.
         weights: belief, sums to 1.
@@ -69,6 +70,7 @@ class Particles:
         self.t_s = t_s
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
         self.cells = np.tile(batter_c + spread_k * z[START], (CELLS, 1))
+        self.pace = np.zeros((CELLS, PARTICLES))
         self.shells, self._walls = bake.shells, bake.walls
         self._disturbances = Disturbances(PARTICLES)
         self._last_s: float | None = None
@@ -127,9 +129,11 @@ class Particles:
         self._air_c = air_c
         parts = math.ceil(span / LONGEST_STEP_S)
         for _ in range(parts):
+            before, dt_s = self.cells, span / parts
             self.cells, self.water_k = bake_step(
-                self.cells, self.water_k, span / parts, air_c, rates
+                before, self.water_k, dt_s, air_c, rates, self.pace
             )
+            self.pace = (self.cells - before) * (1.0 / dt_s)
         self.t_s = t_s
 
     def at_tip(self) -> Array:
@@ -222,6 +226,7 @@ class Particles:
         keep = math.sqrt(1.0 - KERNEL**2)
         self.parameters = mean + keep * around + KERNEL * (root @ moves)
         self.cells = self.cells[:, index]
+        self.pace = self.pace[:, index]
         self.wander = self.wander[:, index]
         self.water_k = self.water_k[index]
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
