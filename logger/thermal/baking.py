@@ -43,17 +43,17 @@ _STEP_K, _LOWEST_K, _HIGHEST_K = 0.1, -10.0, 110.0
 
 def risen(celsius: Array) -> Array:
     """How far batter of this temperature has risen, 0 to 1."""
-    share = np.minimum(np.maximum((celsius - RISES_FROM_C) * (1.0 / RISES_OVER_K), 0.0), 1.0)
-    out: Array = share * share * (3.0 - 2.0 * share)
-    return out
+    return _rise(celsius)[0]
 
 
-def _risen_integral(celsius: Array) -> Array:
-    """Integral of `risen` over temperature."""
+def _rise(celsius: Array) -> tuple[Array, Array]:
+    """`risen`, and its integral over temperature."""
     over = np.maximum((celsius - RISES_FROM_C) * (1.0 / RISES_OVER_K), 0.0)
     share = np.minimum(over, 1.0)
-    out: Array = RISES_OVER_K * (share**3 * (1.0 - 0.5 * share) + (over - share))
-    return out
+    square, over = share * share, over - share
+    return square * (3.0 - 2.0 * share), RISES_OVER_K * (
+        square * share * (1.0 - 0.5 * share) + over
+    )
 
 
 _BELOW = np.arange(_LOWEST_K, _HIGHEST_K, _STEP_K)
@@ -97,39 +97,6 @@ def _passed_by_vapour(below_k: Array, sides: float) -> Array:
     return place
 
 
-def exchange_factors(
-    cells: Array, plateau: Array, rising: Array, vapour: Array, sides: float, wet: Array
-) -> Array:
-    """How much faster neighbouring cells exchange than as cool crumb; shape (cells − 1, members).
-
-    Args:
-        cells: temperatures, shape (cells, members).
-        plateau: boiling temperature of the members' crumb.
-        rising: how much faster batter exchanges than the crumb it becomes.
-        vapour: by how much hot crumb exchanges more, at `VAPOUR_AT_K` below boiling.
-        sides: what comes from the sides over what comes from top and bottom, once risen.
-        wet: share of its water that the outer cell still has.
-    """
-    open_share = 1.0 - rising
-    potential = rising * cells + open_share * _risen_integral(cells)
-    difference = cells[:-1] - cells[1:]
-    close = np.abs(difference) < 0.1
-    difference[close] = 1.0
-    passed = potential[:-1] - potential[1:]
-    # The outer cell dries to a crust: then no vapour passes from it inward.
-    by_vapour = vapour * _passed_by_vapour(plateau - cells, sides)
-    passed[1:] -= by_vapour[1:-1] - by_vapour[2:]
-    passed[0] -= wet * (by_vapour[0] - by_vapour[1])
-    out: Array = passed / difference
-    pair, member = np.nonzero(close)
-    if len(pair):
-        middle = 0.5 * (cells[pair, member] + cells[pair + 1, member])
-        here = rising[member] + open_share[member] * risen(middle)
-        below = np.interp(plateau[member] - middle, _BELOW, _vapour(sides)[0])
-        out[pair, member] = here + np.where(pair > 0, 1.0, wet[member]) * vapour[member] * below
-    return out
-
-
 def height(cells: Array, expansion: Array) -> Array:
     """Height of the cake over that of its batter."""
     out: Array = 1.0 + (expansion - 1.0) * risen(cells).mean(axis=0)
@@ -149,19 +116,29 @@ def at_tip(
     """
     # Half the heights of the cells along an upright line through the middle, from outside inward.
     halves = (1.0 + (expansion - 1.0) * risen(cells)) * (0.5 / len(cells))
-    inward = np.cumsum(halves, axis=0)
-    whole = 2.0 * inward[-1]
-    depth = np.minimum(np.maximum(np.minimum(tip, whole - tip), 0.0), 0.999 * inward[-1])
-    count, members = cells.shape
-    of = np.count_nonzero(inward <= depth, axis=0) * members + np.arange(members)
-    # Place in cells from the surface: straight between the middles of the cells, and beyond them.
-    at = of // members + 1.0 - (inward.ravel()[of] - depth) / halves.ravel()[of]
-    lower = np.minimum(np.maximum(at - 0.5, 0.0).astype(np.int64), count - 2)
-    share = np.minimum(at - 0.5 - lower, 1.0 + shells.beyond)
-    index = lower * members + np.arange(members)
-    flat = cells.ravel()
-    out: Array = flat[index] + share * (flat[index + members] - flat[index])
-    return out, tip <= whole
+    middles, first, last, above = _places(len(cells), shells.beyond)
+    inward = above @ halves
+    half = inward[-1] + halves[-1]
+    depth = np.minimum(np.maximum(np.minimum(tip, 2.0 * half - tip), 0.0), 0.999 * half)
+    passed = (depth - inward) / halves  # how many of each cell's heights
+    at = np.minimum(np.maximum(passed, 0.0), 1.0).sum(axis=0)
+    # Straight between the middles of the cells, and beyond the first and the last.
+    share = np.minimum(np.maximum(at - middles, first), last)
+    out: Array = cells[0] + (share * (cells[1:] - cells[:-1])).sum(axis=0)
+    return out, tip <= 2.0 * half
+
+
+@lru_cache(maxsize=8)
+def _places(cells: int, beyond: float) -> tuple[Array, Array, Array, Array]:
+    """Places of the cells along a line inward, counted in cells from the surface.
+
+    Middles of all but the last, the least and the most of the way from each to the next one, and
+    a matrix that adds up what lies above each cell.
+    """
+    middles = 0.5 + np.arange(cells - 1.0)[:, None]
+    first, last = np.zeros_like(middles), np.ones_like(middles)
+    first[0], last[-1] = -0.5, 1.0 + beyond
+    return middles, first, last, np.tri(cells, k=-1)
 
 
 @dataclass(slots=True)
@@ -190,6 +167,36 @@ class BakeRates:
     evaporation: Array
     walls: float
     shells: Shells
+
+
+def _exchange_factors(cells: Array, risen_k: Array, wet: Array, rates: BakeRates) -> Array:
+    """How much faster neighbouring cells exchange than as cool crumb; shape (cells − 1, members).
+
+    Args:
+        cells: temperatures, shape (cells, members).
+        risen_k: the integral of `risen` up to these.
+        wet: share of its water that the outer cell still has.
+        rates: of the members.
+    """
+    plateau, rising, vapour, sides = rates.plateau, rates.rising, rates.vapour, rates.shells.sides
+    open_share = 1.0 - rising
+    potential = rising * cells + open_share * risen_k
+    difference = cells[:-1] - cells[1:]
+    close = np.abs(difference) < 0.1
+    difference[close] = 1.0
+    passed = potential[:-1] - potential[1:]
+    # The outer cell dries to a crust: then no vapour passes from it inward.
+    by_vapour = vapour * _passed_by_vapour(plateau - cells, sides)
+    passed[1:] -= by_vapour[1:-1] - by_vapour[2:]
+    passed[0] -= wet * (by_vapour[0] - by_vapour[1])
+    out: Array = passed / difference
+    pair, member = np.nonzero(close)
+    if len(pair):
+        middle = 0.5 * (cells[pair, member] + cells[pair + 1, member])
+        here = rising[member] + open_share[member] * risen(middle)
+        below = np.interp(plateau[member] - middle, _BELOW, _vapour(sides)[0])
+        out[pair, member] = here + np.where(pair > 0, 1.0, wet[member]) * vapour[member] * below
+    return out
 
 
 def _evaporated(outer: Array, wet: Array, k: Array, rates: BakeRates) -> tuple[Array, Array]:
@@ -222,11 +229,12 @@ def bake_step(
     shells = rates.shells
     wet = water_k * (1.0 / WATER_K)
     midway = cells if pace is None else cells + 0.5 * dt_s * pace
-    g = exchange_factors(midway, rates.plateau, rates.rising, rates.vapour, shells.sides, wet)
+    has_risen, risen_k = _rise(midway)
+    g = _exchange_factors(midway, risen_k, wet, rates)
     ahead, now = 0.55 * dt_s, 0.45 * dt_s  # θ a little over a half: the fast modes die out
     g *= rates.exchange
     g *= shells.passages
-    grown = height(midway, rates.expansion) - 1.0
+    grown = (rates.expansion - 1.0) * has_risen.mean(axis=0)
     k = rates.heating * (1.0 + rates.walls * grown)
     evaporated, slope = _evaporated(cells[0], wet, k, rates)
     flow = g * (cells[:-1] - cells[1:])

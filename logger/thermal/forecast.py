@@ -97,12 +97,18 @@ class Course:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """One goal's crossing: the time to tell and the central 90 %, in seconds; None where never."""
+    """One goal's crossing, in seconds; None where never.
 
-    median_s: float | None
+    Attributes:
+        told_s: the time to tell.
+        low_s, high_s: the central 90 %.
+        settles_c: where the members end that never cross; only where no time is told.
+    """
+
+    told_s: float | None
     low_s: float | None
     high_s: float | None
-    settles_c: float
+    settles_c: float | None = None
 
 
 def run(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) -> Course:
@@ -284,15 +290,12 @@ def outlook(crossing: Array, settles: Array, weights: Array | None = None) -> Ou
             return None
         return a + share * (b - a) if share else a
 
-    never = np.isinf(crossing)
-    settled = float(np.median(settles[never])) if never.any() else float(np.median(settles))
     low_s, high_s = quantile(LOW), quantile(HIGH)
-    told_s: float | None = None
-    if 1.0 - float(np.mean(never)) >= LIKELY:
-        there = ordered[np.isfinite(ordered)]
-        counts = np.ones(len(there)) if weights is None else weights[order][: len(there)]
-        below = (np.cumsum(counts) - 0.5 * counts) / counts.sum()
-        told_s = float(np.interp(MEDIAN, below, there))
-        # A few that are there at once may weigh more than all the others.
-        told_s = told_s if low_s is None else max(told_s, low_s)
-    return Outlook(told_s, low_s, high_s, settled)
+    cross = int(np.searchsorted(ordered, math.inf))
+    if cross < LIKELY * len(ordered):
+        return Outlook(None, low_s, high_s, float(np.median(settles[order[cross:]])))
+    counts = np.ones(cross) if weights is None else weights[order[:cross]]
+    below = (np.cumsum(counts) - 0.5 * counts) / counts.sum()
+    told_s = float(np.interp(MEDIAN, below, ordered[:cross]))
+    # A few that are there at once may weigh more than all the others.
+    return Outlook(told_s if low_s is None else max(told_s, low_s), low_s, high_s)

@@ -35,6 +35,8 @@ KEEP, MOST_OF_A_KIND = 1e-4, 3
 # Cold is worth supposing where it is so much colder than here, and not just out of the oven: hot
 # cakes steam, nobody shuts them in (common practice), and the core still lags.
 COLDER_K, COLD_AFTER_S = 5.0, 1200.0
+# In the oven, where thousands are followed, those that are told go on from so shortly before now.
+LATELY_S = 60.0
 
 
 @dataclass(slots=True)
@@ -165,7 +167,7 @@ class Rivals:
         lead = self.all[0]
         base_c = self._air.air_at_c(now_s, lead.ensemble.in_oven, lead.place)
         whole = lead.ensemble
-        if now_s - whole.t_s >= 1.0:
+        if now_s - whole.t_s >= (LATELY_S if whole.in_oven else 1.0):
             whole = whole.copy()
             whole.advance(now_s, base_c)
         if len(self.all) == 1:

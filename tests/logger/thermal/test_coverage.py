@@ -76,7 +76,7 @@ def follow(case: object, curve: object, plan: Plan, number: int) -> list[Said]:
         weights = nearly_done_weights(crossing, e.t_s) if phase == "bake" else None
         o = outlook(crossing, course.settles[0], weights)
         high = np.inf if o.high_s is None else o.high_s
-        median = np.inf if o.median_s is None else o.median_s
+        median = np.inf if o.told_s is None else o.told_s
         low = np.inf if o.low_s is None else o.low_s
         said.append(Said(phase, fraction, e.t_s, truth, median, low, high))
 

@@ -15,14 +15,14 @@ def test_the_time_told_is_the_middle_of_those_that_arrive() -> None:
 
     told = outlook(crossing, SETTLES)
 
-    assert told.median_s == pytest.approx(3500.0)
+    assert told.told_s == pytest.approx(3500.0)
     assert told.high_s is None
 
 
 def test_no_time_is_told_where_hardly_two_of_three_arrive() -> None:
     crossing = np.concatenate([np.linspace(3000.0, 4000.0, 65), np.full(35, np.inf)])
 
-    assert outlook(crossing, SETTLES).median_s is None
+    assert outlook(crossing, SETTLES).told_s is None
 
 
 def test_of_two_explanations_the_time_told_errs_least_as_a_share_of_the_time_left() -> None:
@@ -37,11 +37,11 @@ def test_of_two_explanations_the_time_told_errs_least_as_a_share_of_the_time_lef
     plain = outlook(crossing, SETTLES)
     shares = outlook(crossing, SETTLES, explanation_weights(crossing, in_cold, now_s))
 
-    assert plain.median_s is not None
-    assert shares.median_s is not None
-    assert plain.median_s > 2700.0
-    assert error(shares.median_s) < error(plain.median_s)
-    assert error(shares.median_s) <= min(error(t) for t in np.linspace(1700, 2900, 200)) + 0.01
+    assert plain.told_s is not None
+    assert shares.told_s is not None
+    assert plain.told_s > 2700.0
+    assert error(shares.told_s) < error(plain.told_s)
+    assert error(shares.told_s) <= min(error(t) for t in np.linspace(1700, 2900, 200)) + 0.01
     assert (shares.low_s, shares.high_s) == (plain.low_s, plain.high_s)
 
 
@@ -49,12 +49,12 @@ def test_one_explanation_alone_is_told_by_its_median() -> None:
     crossing = np.linspace(300.0, 9000.0, 101)
     weights = explanation_weights(crossing, np.zeros(101, dtype=np.bool_), 0.0)
 
-    assert outlook(crossing, np.full(101, 25.0), weights).median_s == pytest.approx(4650.0)
+    assert outlook(crossing, np.full(101, 25.0), weights).told_s == pytest.approx(4650.0)
 
 
 def test_far_from_done_errors_count_in_minutes_and_near_it_as_shares() -> None:
     def told(crossing: np.ndarray) -> float | None:
-        return outlook(crossing, SETTLES, nearly_done_weights(crossing, 0.0)).median_s
+        return outlook(crossing, SETTLES, nearly_done_weights(crossing, 0.0)).told_s
 
     crossing = np.linspace(300.0, 1500.0, 100)
     near = told(crossing)
@@ -70,5 +70,5 @@ def test_what_is_told_lies_within_its_interval() -> None:
     told = outlook(crossing, SETTLES, nearly_done_weights(crossing, 0.0))
 
     assert told.low_s is not None
-    assert told.median_s is not None
-    assert told.low_s <= told.median_s
+    assert told.told_s is not None
+    assert told.low_s <= told.told_s
