@@ -52,6 +52,11 @@ CONDUCTS_SPREAD = 0.18
 EXCHANGE_SPREAD = 0.3
 # What a crumb's height leaves of the ratio of densities after the loss of water; its spread.
 EXPANSION_SPREAD = 0.2
+# A top that takes in more heat than the base is hotter. In a plate half the difference of its faces
+# is 2 (q₁ − q₂)/(q₁ + q₂) of what they are hotter than its middle; what comes from the sides makes
+# it less. A wet top gives off much of what it takes in more, so a quarter of that (a judgement);
+# the spread is that of top and bottom heat.
+LEAN_LEFT, LEAN_SPREAD = 0.25, 0.25
 # A tip is set anywhere in the batter, or a little above what it will rise to cover.
 TIP = (0.65, 0.22)
 # Pushed into the middle of a cake by eye: share of its height (common practice).
@@ -73,6 +78,7 @@ class BakePriors:
             spread of its logarithm.
         shells: the shape, once risen.
         walls: share of the heating that comes through the walls, and so grows with the height.
+        lean: how much hotter the top is than the base, as `at_tip` counts it.
         tip: height of the probe's tip over the base, in heights of the batter.
     """
 
@@ -84,6 +90,7 @@ class BakePriors:
     evaporation: tuple[float, float]
     shells: Shells
     walls: float
+    lean: tuple[float, float]
     tip: tuple[float, float] = TIP
 
 
@@ -117,14 +124,16 @@ def bake_priors(
     base = 1.0 / (1.0 / (film * seen) + holds_back + skin)
     walls = rim_per_area * per_area_kg / batter * WALLS_SEE * base
     faces = top + base + walls
+    shape = shells(height / 2, *_across(cake.pan))
     return BakePriors(
         exchange_per_s=(exchange, EXCHANGE_SPREAD if known else 0.8),
         heating_per_s=(faces / (per_area_kg * BATTER_CP), 0.4 if known else 0.7),
         conducts=(BATTER_CONDUCTIVITY / k, CONDUCTS_SPREAD),
         expansion=(max(1.1, 0.93 * batter / density), EXPANSION_SPREAD if known else 0.35),
         vapour=(VAPOUR, VAPOUR_SPREAD),
-        shells=shells(height / 2, *_across(cake.pan)),
+        shells=shape,
         walls=walls / faces,
+        lean=(LEAN_LEFT * 2.0 * (top - base) / (top + base) / (1.0 + shape.sides), LEAN_SPREAD),
         evaporation=(EVAPORATION * top / faces, EVAPORATION_SPREAD),
     )
 

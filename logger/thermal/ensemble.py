@@ -148,8 +148,9 @@ class Ensemble:
             core: Array = self.x[CORE].copy()
             return core
         index = b.chosen(MEMBERS)
-        tip, expansion = self.x[TIP], np.exp(self.x[EXPANSION])
-        return at_tip(b.cells[:, index], tip, expansion, b.shells)[0]
+        p = b.parameters[:, index]
+        tip, lean, expansion = p[of_bake.TIP], p[of_bake.LEAN], np.exp(p[of_bake.EXPANSION])
+        return at_tip(b.cells[:, index], tip, lean, expansion, b.shells)[0]
 
     @property
     def bake(self) -> Particles | None:

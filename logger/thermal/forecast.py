@@ -22,7 +22,6 @@ from logger.thermal.ensemble import (
     Ensemble,
 )
 from logger.thermal.particles import Particles
-from logger.thermal.shells import Shells
 
 # A milestone that takes longer than this is 'never': nobody waits for it, and a room is another
 # room by then.
@@ -53,9 +52,6 @@ LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
 LIKELY = 0.7
 # Forecasts are renewed within a minute, so less than this is no time that is left.
 SHORTEST_LEFT_S = 60.0
-# Far from done a bake's error counts in minutes, for planning; within so long of it, as a share of
-# the time left: who looks into the oven too early looks again, who does too late has a dry cake.
-NEARLY_DONE_S = 900.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,13 +123,19 @@ def _run_bake(
 ) -> Course:
     index = bake.chosen(MEMBERS)[TOLD]
     rates = bake.rates(index)
-    tip = bake.parameters[of_bake.TIP, index], rates.expansion, rates.shells
+    tip, lean = bake.parameters[[of_bake.TIP, of_bake.LEAN]][:, index]
+
+    def core(cells: Array) -> Array:
+        """What the tip reads once it is covered; until then the core's, which crosses nothing."""
+        inside, covered = at_tip(cells, tip, lean, rates.expansion, rates.shells)
+        return np.where(covered, inside, cells[-1])
+
     cells, water_k, pace = bake.cells[:, index], bake.water_k[index], bake.pace[:, index]
     factor = np.exp(ensemble.doubt_now() * ensemble.future()[0][TOLD])
     rates.exchange *= factor
     rates.heating *= factor
     seen = _Seen(goals, room_c, 0.0)
-    seen.add(0.0, cells, _inside(cells, *tip))
+    seen.add(0.0, cells, core(cells))
     # Boiling holds the crumb: what boils below a goal never comes to it.
     able = rates.plateau[None, :] > seen.celsius[:, None]
     t, dt = 0.0, FIRST_STEP_S
@@ -142,7 +144,7 @@ def _run_bake(
         cells, water_k = bake_step(before, water_k, dt, air_c, rates, pace)
         pace = (cells - before) * (1.0 / dt)
         t += dt
-        seen.add(t, cells, _inside(cells, *tip))
+        seen.add(t, cells, core(cells))
         dt = min(dt * GROWTH_BAKE, max(SHORTEST_LIMIT_S, STEP_SHARE * t))
     return seen.course(ensemble.t_s, rates.plateau, ensemble.in_cold[TOLD])
 
@@ -169,12 +171,6 @@ def _run_cooling(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequenc
         seen.add(t, cells, cells[2], room_drift)
         dt = min(dt * GROWTH, LONGEST_STEP_COOLING_S)
     return seen.course(ensemble.t_s, None, ensemble.in_cold)
-
-
-def _inside(cells: Array, tip: Array, expansion: Array, shells: Shells) -> Array:
-    """What the tip reads once it is covered; until then the core's, which crosses nothing."""
-    inside, covered = at_tip(cells, tip, expansion, shells)
-    return np.where(covered, inside, cells[-1])
 
 
 class _Seen:
@@ -241,15 +237,6 @@ class _Seen:
             settles.append(end if limit_c is None else np.where(crossed, end, limit_c))
         mean, sd = cores.mean(axis=1), cores.std(axis=1)
         return Course(from_s + times, mean, sd, crossings, settles, in_cold)
-
-
-def nearly_done_weights(crossing: Array, now_s: float) -> Array:
-    """Weights of the members by which a bake's time errs least: see `NEARLY_DONE_S`.
-
-    Only for a core that is read: where it may be any time from now on, this would say now.
-    """
-    out: Array = 1.0 / np.clip(crossing - now_s, SHORTEST_LEFT_S, NEARLY_DONE_S)
-    return out
 
 
 def explanation_weights(crossing: Array, in_cold: NDArray[np.bool_], now_s: float) -> Array:

@@ -19,7 +19,6 @@ from logger.thermal.forecast import (
     Course,
     Goal,
     explanation_weights,
-    nearly_done_weights,
     outlook,
     run,
 )
@@ -30,7 +29,6 @@ OUT_WITHOUT_MILESTONE_K = 2.5  # below the plateau, where the plan has no milest
 OUT_WHEN_NEVER_S = 1200.0
 OUT_SOON_S = 120.0
 DURATIONS_KEEP_S = 300.0
-READ_S = 120.0  # a core that was read no longer ago is read
 
 F = TypeVar("F", BakeForecast, CoolingForecast)
 
@@ -76,18 +74,13 @@ def bake_forecast(
     origin_s: float,
     boiling_c: float,
     is_out: bool,
-    is_read: bool,
 ) -> BakeForecast:
-    """One forecast of the bake; times are seconds from the origin.
-
-    `is_read`: whether a probe tells of its core.
-    """
+    """One forecast of the bake; times are seconds from the origin."""
 
     def propose(settles_c: float) -> str:
         return bake_proposal(settles_c, boiling_c, is_out)
 
-    weights = nearly_done_weights(crossing, now_s) if is_read else None
-    return _said(BakeForecast, milestone, crossing, settles, weights, propose, now_s, origin_s)
+    return _said(BakeForecast, milestone, crossing, settles, None, propose, now_s, origin_s)
 
 
 def cooling_forecast(
@@ -205,7 +198,6 @@ class Teller:
                 origin_s,
                 self._boiling_c,
                 not self._in_oven,
-                self._is_read(now_s),
             )
             for i, c in enumerate(bake)
         ]
@@ -226,10 +218,6 @@ class Teller:
             for c, t, s in outlooks
         ]
         return out
-
-    def _is_read(self, now_s: float) -> bool:
-        last = self._follower.last
-        return last is not None and now_s - last[0] <= READ_S
 
     def _cooling_to_come(self, e: Ensemble, now_s: float, room_c: float) -> Course:
         """Durations after the way out; they change slowly, so they are kept for a while."""

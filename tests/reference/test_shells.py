@@ -65,7 +65,7 @@ def test_the_core_of_a_body_follows_its_series(
     while not seen or seen[-1][1] > 0.08:
         cells, water_k = bake_step(cells, water_k, dt_s, 1.0, held)
         t_s += dt_s
-        core = at_tip(cells, 0.5 * one, one, shape)[0]
+        core = at_tip(cells, 0.5 * one, 0.0 * one, one, shape)[0]
         seen.append((t_s / inward, 1.0 - float(core[0])))
 
     for left in (0.7, 0.5, 0.3, 0.1):

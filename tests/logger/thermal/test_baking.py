@@ -9,6 +9,7 @@ from logger.thermal.baking import WATER_K, BakeRates, at_tip, bake_step, height
 from logger.thermal.shells import CELLS, shells
 
 SLAB = shells(0.025, (), False)
+EVEN = np.zeros(1)
 
 
 def rates(**change: float) -> BakeRates:
@@ -100,8 +101,8 @@ def test_a_tip_in_batter_that_rises_from_the_outside_ends_in_its_lower_half() ->
     cells = np.array([[95.0], [80.0], [60.0], [45.0], [38.0], [36.0]])
     expansion, tip = np.array([2.5]), np.array([0.75])
 
-    inside, covered = at_tip(cells, tip, expansion, SLAB)
-    cool, _ = at_tip(np.full((CELLS, 1), 22.0), tip, expansion, SLAB)
+    inside, covered = at_tip(cells, tip, EVEN, expansion, SLAB)
+    cool, _ = at_tip(np.full((CELLS, 1), 22.0), tip, EVEN, expansion, SLAB)
 
     assert bool(covered[0])
     assert cool[0] == pytest.approx(22.0)
@@ -110,18 +111,33 @@ def test_a_tip_in_batter_that_rises_from_the_outside_ends_in_its_lower_half() ->
     assert 36.0 < inside[0] < 80.0
 
 
+def test_a_top_that_is_hotter_shows_above_the_middle_and_the_base_below_it() -> None:
+    # A slab between two films, in a steady state with a source: T = s (1 - x²) and a straight part.
+    x = np.linspace(1.0, 0.0, 2 * CELLS + 1)[1::2, None]  # middles of the cells, outside inward
+    cells, one, lean = 60.0 + 20.0 * x**2, np.ones(1), np.array([0.3])
+    difference = cells[0] - cells[-1]
+
+    def leans(tip: float) -> float:
+        there, even = (at_tip(cells, one * tip, a, one, SLAB)[0] for a in (lean, EVEN))
+        return float((there - even)[0])
+
+    assert leans(0.5) == pytest.approx(0.0)
+    assert leans(0.8) == pytest.approx(0.3 * 0.6 * float(difference[0]))
+    assert leans(0.2) == pytest.approx(-leans(0.8))
+
+
 def test_the_shells_are_as_high_as_the_batter() -> None:
     cells, one = np.full((CELLS, 1), 22.0), np.ones(1)
 
-    assert at_tip(cells, one * 0.999_999, one, SLAB)[1][0]
-    assert not at_tip(cells, one * 1.000_001, one, SLAB)[1][0]
+    assert at_tip(cells, one * 0.999_999, EVEN, one, SLAB)[1][0]
+    assert not at_tip(cells, one * 1.000_001, EVEN, one, SLAB)[1][0]
 
 
 def test_a_tip_above_the_batter_is_covered_when_it_has_risen() -> None:
     expansion, tip = np.array([2.0]), np.array([1.2])
 
-    before = at_tip(np.full((CELLS, 1), 22.0), tip, expansion, SLAB)[1]
-    after = at_tip(np.full((CELLS, 1), 90.0), tip, expansion, SLAB)[1]
+    before = at_tip(np.full((CELLS, 1), 22.0), tip, EVEN, expansion, SLAB)[1]
+    after = at_tip(np.full((CELLS, 1), 90.0), tip, EVEN, expansion, SLAB)[1]
 
     assert not before[0]
     assert after[0]

@@ -19,7 +19,7 @@ import pytest
 from logger.plan import CakePlan, OvenPlan, Pan, Plan
 from logger.thermal import ensemble as rows
 from logger.thermal.ensemble import Ensemble
-from logger.thermal.forecast import Goal, nearly_done_weights, outlook, run
+from logger.thermal.forecast import Goal, outlook, run
 from logger.thermal.priors import priors
 
 FRACTIONS = (0.1, 0.25, 0.5, 0.75, 0.9)
@@ -73,8 +73,7 @@ def follow(case: object, curve: object, plan: Plan, number: int) -> list[Said]:
     def tell(phase: str, fraction: float, celsius: float, air: float, truth: float) -> None:
         course = run(e, air, 22.0, [Goal(celsius, "core", phase == "bake")])
         crossing = course.crossings[0]
-        weights = nearly_done_weights(crossing, e.t_s) if phase == "bake" else None
-        o = outlook(crossing, course.settles[0], weights)
+        o = outlook(crossing, course.settles[0])
         high = np.inf if o.high_s is None else o.high_s
         median = np.inf if o.told_s is None else o.told_s
         low = np.inf if o.low_s is None else o.low_s

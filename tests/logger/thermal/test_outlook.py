@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.thermal.forecast import explanation_weights, nearly_done_weights, outlook
+from logger.thermal.forecast import explanation_weights, outlook
 
 SETTLES = np.full(100, 25.0)
 
@@ -52,22 +52,10 @@ def test_one_explanation_alone_is_told_by_its_median() -> None:
     assert outlook(crossing, np.full(101, 25.0), weights).told_s == pytest.approx(4650.0)
 
 
-def test_far_from_done_errors_count_in_minutes_and_near_it_as_shares() -> None:
-    def told(crossing: np.ndarray) -> float | None:
-        return outlook(crossing, SETTLES, nearly_done_weights(crossing, 0.0)).told_s
-
-    crossing = np.linspace(300.0, 1500.0, 100)
-    near = told(crossing)
-
-    assert told(crossing + 3600.0) == pytest.approx(4500.0)
-    assert near is not None
-    assert near < 850.0
-
-
 def test_what_is_told_lies_within_its_interval() -> None:
     crossing = np.concatenate([np.full(4, 10.0), np.full(96, 15_000.0)])
 
-    told = outlook(crossing, SETTLES, nearly_done_weights(crossing, 0.0))
+    told = outlook(crossing, SETTLES, explanation_weights(crossing, crossing < 100.0, 0.0))
 
     assert told.low_s is not None
     assert told.told_s is not None
