@@ -54,9 +54,9 @@ EXCHANGE_SPREAD = 0.3
 EXPANSION_SPREAD = 0.2
 # A top that takes in more heat than the base is hotter. In a plate half the difference of its faces
 # is 2 (q₁ − q₂)/(q₁ + q₂) of what they are hotter than its middle; what comes from the sides makes
-# it less. A wet top gives off much of what it takes in more, so a quarter of that (a judgement);
-# the spread is that of top and bottom heat.
-LEAN_LEFT, LEAN_SPREAD = 0.25, 0.25
+# it less. A wet top gives off some of what it takes in more: three quarters are left (a judgement).
+# The spread is that of top and bottom heat; of a pan that is not told, that of bright and dark.
+LEAN_LEFT, LEAN_SPREAD, LEAN_SPREAD_UNKNOWN = 0.75, 0.25, 0.4
 # A tip is set anywhere in the batter, or a little above what it will rise to cover.
 TIP = (0.65, 0.22)
 # Pushed into the middle of a cake by eye: share of its height (common practice).
@@ -116,7 +116,8 @@ def bake_priors(
     batter = _batter_density(cake, per_area_kg)
     height = per_area_kg / density
     film = OVEN_FILM * (FAN_FACTOR if fan else 1.0)
-    emissivity, holds_back = PANS.get(cake.pan.material if cake.pan else "", UNKNOWN_PAN)
+    material = cake.pan.material if cake.pan else ""
+    emissivity, holds_back = PANS.get(material, UNKNOWN_PAN)
     seen = 1.0 - RADIATED_SHARE + RADIATED_SHARE * emissivity / CRUST_EMISSIVITY
     # From the surface to the middle of the outer cell.
     skin = height / (4 * CELLS) / BATTER_CONDUCTIVITY
@@ -133,7 +134,10 @@ def bake_priors(
         vapour=(VAPOUR, VAPOUR_SPREAD),
         shells=shape,
         walls=walls / faces,
-        lean=(LEAN_LEFT * 2.0 * (top - base) / (top + base) / (1.0 + shape.sides), LEAN_SPREAD),
+        lean=(
+            LEAN_LEFT * 2.0 * (top - base) / (top + base) / (1.0 + shape.sides),
+            LEAN_SPREAD if material in PANS else LEAN_SPREAD_UNKNOWN,
+        ),
         evaporation=(EVAPORATION * top / faces, EVAPORATION_SPREAD),
     )
 

@@ -55,7 +55,8 @@ def plan_of(case: object) -> Plan:
             mass * np.pi * radius**2,
             None,
             1,
-            Pan("round", diameter_m=2 * radius, depth_m=0.05),
+            # The physics heats the base by 0.8 of the top, as only a dark pan is.
+            Pan("round", diameter_m=2 * radius, depth_m=0.05, material="dark"),
         ),
     )
 
@@ -128,16 +129,18 @@ def of(said: list[Said], phase: str, fraction: float) -> list[Said]:
     return [s for s in said if s.phase == phase and s.fraction == fraction]
 
 
-@pytest.mark.parametrize("phase", ["bake", "cooling"])
+# Plain slabs in a steady oven are the easiest of what a bake must allow for, so that all may be held;
+# how wide the intervals are is held by the next test.
+@pytest.mark.parametrize(("phase", "most"), [("bake", 1.0), ("cooling", 0.995)])
 def test_nine_in_ten_intervals_hold_what_happens_and_not_all_of_them_for_being_wide(
-    said: list[Said], phase: str
+    said: list[Said], phase: str, most: float
 ) -> None:
     covered = [s.covers for s in said if s.phase == phase]
 
     share = sum(covered) / len(covered)
 
     assert len(covered) > 3 * CAKES
-    assert 0.80 <= share <= 0.995
+    assert 0.80 <= share <= most
 
 
 def test_half_way_the_interval_of_a_bake_is_no_wider_than_the_time_that_is_left(
@@ -145,7 +148,7 @@ def test_half_way_the_interval_of_a_bake_is_no_wider_than_the_time_that_is_left(
 ) -> None:
     widths = [(s.high_s - s.low_s) / (s.truth_s - s.now_s) for s in of(said, "bake", 0.5)]
 
-    assert np.median(widths) <= 1.1
+    assert np.median(widths) <= 1.05
 
 
 @pytest.mark.parametrize("phase", ["bake", "cooling"])
@@ -168,7 +171,7 @@ def test_cooling_forecasts_are_near_what_two_nodes_with_a_good_prior_can_do(
 
 
 @pytest.mark.parametrize(
-    ("fraction", "allowed"), [(0.1, 0.33), (0.25, 0.33), (0.5, 0.20), (0.75, 0.25), (0.9, 0.40)]
+    ("fraction", "allowed"), [(0.1, 0.20), (0.25, 0.20), (0.5, 0.13), (0.75, 0.14), (0.9, 0.16)]
 )
 def test_bake_forecasts_find_their_way_through_the_s_of_the_core(
     said: list[Said], fraction: float, allowed: float
