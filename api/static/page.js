@@ -75,6 +75,7 @@ page.lines.addEventListener("told", drawFormula);
 /** Fetch what the ribbon shows and what happened, for the batch that is shown. */
 async function load() {
   clearTimeout(loading);
+  loading = null;
   page.ribbon.hidden = state.batch === null;
   if (state.batch === null) return;
   const batch = state.batch;
@@ -93,8 +94,7 @@ async function load() {
     page.link.textContent = error.message;
     page.link.hidden = false;
   }
-  clearTimeout(loading);
-  loading = setTimeout(load, RIBBON_AGAIN_MS);
+  loading ??= setTimeout(load, RIBBON_AGAIN_MS); // unless something that happened meanwhile asked for it sooner
 }
 
 async function listBatches() {
