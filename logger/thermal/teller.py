@@ -14,14 +14,7 @@ from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
 from logger.thermal.follower import Follower
-from logger.thermal.forecast import (
-    TOLD,
-    Course,
-    Goal,
-    explanation_weights,
-    outlook,
-    run,
-)
+from logger.thermal.forecast import TOLD, Course, Goal, explanation_weights, outlook, run
 from logger.thermal.milestones import Milestones
 from logger.thermal.surroundings import Surroundings
 
@@ -112,24 +105,15 @@ def _said(
 ) -> F:
     """The forecast's body; settling temperature and proposal only where it is not reachable."""
     told, made_at = outlook(crossing, settles, weights), origin_s + now_s
-    expected, low, high = _times(told.told_s, told.low_s, told.high_s, now_s, origin_s)
     if told.settles_c is not None:
         settles_c, proposal = round(told.settles_c, 2), propose(told.settles_c)
         return kind(milestone.name, made_at, None, None, None, False, settles_c, proposal)
+    # Epoch times in tenths of a second, none before now and in order.
+    expected, low, high = (
+        None if t_s is None else round(origin_s + max(t_s, now_s), 1)
+        for t_s in (told.told_s, told.low_s, told.high_s)
+    )
     return kind(milestone.name, made_at, expected, low, high, True)
-
-
-def _times(
-    told_s: float | None, low_s: float | None, high_s: float | None, now_s: float, origin_s: float
-) -> tuple[float | None, float | None, float | None]:
-    """Epoch times in tenths of a second, none before now and in order."""
-    if told_s is None:
-        return None, None, None
-
-    def said(t_s: float | None) -> float | None:
-        return None if t_s is None else round(origin_s + max(t_s, now_s), 1)
-
-    return said(told_s), said(low_s), said(high_s)
 
 
 def way_out_of_members(course: Course, open_goals: int, all_reached: bool, now_s: float) -> Array:

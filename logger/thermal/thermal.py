@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from drivers.reading import MICROSECOND, Reading
 from logger import events as ev
 from logger.entries import Gap, Mark
@@ -75,9 +73,9 @@ class Thermal:
         self._started = False  # cooling.started was said
         self._in_s = 0.0
         self._out_how: str | None = None
-        self._noticed_out_c = math.inf  # the core when it was noticed that it is out
-        self._falls_from_s = 0.0  # a core that is out rises no more from then on
-        self._bake_so_far: Ensemble | None = None  # where the way out was only noticed
+        # A core that is out rises no more from then on: from when it was noticed, if it was.
+        self._falls_from_s = 0.0
+        self._bake_so_far: Ensemble | None = None  # until its way out was noticed
         self._milestones = Milestones(plan, self._air, self._follower)
         self._teller = Teller(self._air, self._follower, self._milestones, self._priors.boiling_c)
         self._due_s: float | None = None
@@ -355,7 +353,7 @@ class Thermal:
             return []
         e = f.ensemble if self._stage == COOLING and self._out_how is not None else None
         # Seen to rise again it was never out: its bake goes on, and began when it did.
-        so_far = self._bake_so_far if how == "noticed" else None
+        so_far = self._bake_so_far if how == self._out_how == "noticed" else None
         self._in_s, self._started = in_s if so_far is None else self._in_s, False
         self._enter(OVEN)
         if so_far is not None:
@@ -373,7 +371,7 @@ class Thermal:
             else:
                 e.enter_oven(*self._priors.batter_c)
             f.start(e)
-        self._due_s, self._bake_so_far = in_s, None
+        self._due_s = in_s
         return [ev.BakeIn(self._epoch(self._in_s), how, confidence)]
 
     def _out_of_oven(
@@ -386,16 +384,15 @@ class Thermal:
             # The mark after it was noticed stands beside it; a second mark says nothing new.
             if how != "marked" or self._out_how != "noticed":
                 return []
-            if core is None or core < self._noticed_out_c + BAKED_ON_K:
+            noticed_c = f.track.at(self._falls_from_s)
+            if core is None or noticed_c is None or core < noticed_c + BAKED_ON_K:
                 self._out_how, self._falls_from_s = how, out_s + LONGEST_CARRY_OVER_S
-                self._bake_so_far = None
                 return said
         f.flush()
         self._out_how, self._falls_from_s = how, out_s + LONGEST_CARRY_OVER_S
-        e, self._bake_so_far = f.ensemble, None
+        e = f.ensemble
         if now_s is not None:
-            self._noticed_out_c, self._falls_from_s = f.track.at(now_s) or math.inf, now_s
-            self._bake_so_far = None if e is None else e.copy()
+            self._falls_from_s, self._bake_so_far = now_s, None if e is None else e.copy()
         if e is None or self._stage != OVEN:
             e = Ensemble(self._priors, out_s)
             in_crumb = core is not None and core > HOT_C

@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable
 
 import pytest
+from fabricated_log import Fabricated
 from playwright.sync_api import Page, expect
 from served import Served, publisher, send, wait_for
 
@@ -194,19 +195,26 @@ def test_an_old_value_goes_quiet_and_says_its_age(
     assert " s old" in plain(page, "#word")
 
 
-def test_the_page_comes_back_exactly_after_the_server_was_killed(
+def fed(
     serve: Callable[[str], Served], look: Callable[..., Page]
-) -> None:
+) -> tuple[Served, Fabricated, Page]:
+    """A kitchen that bakes, the log that a test writes on, and its page, which may lose it."""
     served = serve("baking")
     page = look(served, may_fail="ERR_")
     settled(page, SENTENCES["baking"])
     page.wait_for_selector("#events li")
+    assert served.made is not None
+    return served, served.made, page
+
+
+def test_the_page_comes_back_exactly_after_the_server_was_killed(
+    serve: Callable[[str], Served], look: Callable[..., Page]
+) -> None:
+    served, made, page = fed(serve, look)
     before = page.locator("#events li").count()
 
     served.page.stop(signal.SIGKILL)
     expect(page.locator("#link")).to_be_visible()
-    made = served.made
-    assert made is not None
     for i in range(3):
         made.say(1701 + i, ev.Alert("note", f"said while away {i}"))
     made.store.commit()
@@ -223,12 +231,7 @@ def test_the_page_comes_back_exactly_after_the_server_was_killed(
 def test_a_list_of_batches_that_fails_is_said_until_it_comes(
     serve: Callable[[str], Served], look: Callable[..., Page]
 ) -> None:
-    served = serve("baking")
-    page = look(served, may_fail="ERR_")
-    settled(page, SENTENCES["baking"])
-    page.wait_for_selector("#events li")
-    made = served.made
-    assert made is not None
+    _, made, page = fed(serve, look)
 
     page.route("**/api/batches", lambda route: route.abort())
     made.say(1701, ev.BatchStage("cooling"))
