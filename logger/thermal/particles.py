@@ -50,7 +50,7 @@ KERNEL = 0.35
 # it soon leads (a defensive mixture, Hesterberg 1995, Technometrics 37).
 ONE_ANEW = 20
 LONGEST_STEP_S = 30.0
-TIP_ABOVE = 0.4  # a tip set above the batter is seldom further up than this, in its heights
+LEAST_ABOVE = 0.02  # a tip in the air is so far above the cake, in heights of its batter
 GOLDEN = 0.6180339887498949
 ALL = slice(None)
 
@@ -157,15 +157,17 @@ class Particles:
         return height(self.cells, np.exp(self.parameters[EXPANSION]))
 
     def uncovered(self) -> None:
-        """The tip reads the oven's air, so it is above the cake; teaches once in a while."""
-        if self._uncovered_s is None:
-            # It was set higher than the batter: anywhere up to where that will rise.
-            even = (np.arange(PARTICLES) * GOLDEN) % 1.0
-            self.parameters[TIP] = 1.0 + TIP_ABOVE * even
-            self._uncovered_s = self.t_s
-        elif self.t_s - self._uncovered_s >= LONGEST_STEP_S:
-            self._uncovered_s = self.t_s
-            self.assimilate(self._air_c, self.at_tip())
+        """The tip reads the oven's air, so it is above the cake."""
+        if self._uncovered_s is not None and self.t_s - self._uncovered_s < LONGEST_STEP_S:
+            return
+        # That says hardly anything of how fast it bakes: it hangs where the cake will come to,
+        # anywhere between what it is and what it will be.
+        heights, tip = self.height(), self.parameters[TIP]
+        passed = (heights >= tip) | (self._uncovered_s is None)
+        even = (GOLDEN * (np.arange(PARTICLES) + self.t_s / LONGEST_STEP_S)) % 1.0
+        to_come = np.maximum(np.exp(self.parameters[EXPANSION]) - heights, LEAST_ABOVE)
+        tip[passed] = (heights + even * to_come)[passed]
+        self._uncovered_s = self.t_s
 
     def covered(self) -> None:
         """The tip is in the cake: risen over just now, or (half of them) pushed into the middle."""

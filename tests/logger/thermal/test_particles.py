@@ -1,0 +1,52 @@
+"""The cloud of possible bakes: what a tip that hangs in the oven's air says of them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.plan import CakePlan, OvenPlan, Pan, Plan
+from logger.thermal.particles import EXPANSION, HEATING, TIP, Particles
+from logger.thermal.priors import priors
+
+PLAN = Plan(
+    oven=OvenPlan(175.0),
+    cake=CakePlan("layer", 0.62, None, 1, Pan("round", diameter_m=0.2, depth_m=0.05)),
+)
+
+
+def baked(minutes: int) -> Particles:
+    """A cloud whose tip has been in the air all the time, told of every ten seconds."""
+    cloud = Particles(priors(PLAN), 0.0, 22.0, 0.5)
+    for t_s in range(10, 60 * minutes + 1, 10):
+        cloud.advance(float(t_s), 175.0)
+        cloud.uncovered()
+    return cloud
+
+
+@pytest.mark.parametrize("minutes", [1, 15, 40])
+def test_a_tip_in_the_air_hangs_above_every_cake_and_where_it_will_come_to(minutes: int) -> None:
+    cloud = baked(minutes)
+    tip, heights = cloud.parameters[TIP], cloud.height()
+
+    # Cakes have risen a little since it was last looked at, up to half a minute ago.
+    assert (tip > heights - 0.15).all()
+    assert (tip <= np.maximum(np.exp(cloud.parameters[EXPANSION]), heights) + 0.03).all()
+
+
+def test_a_tip_in_the_air_says_nothing_of_how_fast_the_cake_bakes() -> None:
+    cloud, untold = baked(30), Particles(priors(PLAN), 0.0, 22.0, 0.5)
+
+    assert cloud.weights == pytest.approx(untold.weights)
+    assert cloud.parameters[HEATING] == pytest.approx(untold.parameters[HEATING])
+
+
+def test_a_tip_that_was_just_covered_is_near_the_top_or_was_pushed_in() -> None:
+    cloud = baked(15)
+
+    cloud.covered()
+
+    tip, heights = cloud.parameters[TIP], cloud.height()
+    assert (tip <= heights).all()
+    assert tip[::2] == pytest.approx(heights[::2], abs=0.06)
+    assert 0.3 < float(np.median(tip[1::2] / heights[1::2])) < 0.7
