@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from logger.plan import CakePlan, Pan
 from logger.thermal.shells import CELLS, Shells, shells
 
-# Films in the oven: 20–48 W/(m² K) in all, 75–80 % of it radiation (Baik et al. 1999). The middle
-# of that range, 31, lies between ovens without a fan and those with one.
-OVEN_FILM, RADIATED_SHARE = 26.5, 0.75
-FAN_FACTOR = 1.35
+# Films in the oven, W/(m² K): 20–48 in all, most of it radiation (Baik et al. 1999). Natural
+# convection over 0.2 m, 80 K hotter, 6 (Holman), some draught; with a fan 15–25. Radiation between
+# 100 and 170 °C with an emissivity of 0.9 is 14, and more from bare elements.
+STILL, MOVED, RADIATION = 8.0, 20.0, 17.0
 CRUST_EMISSIVITY = 0.9
 # What a pan takes in of the radiation, and what its wall holds back in m² K/W. Bright metal 0.1 to
 # 0.3, dark pans and non-metals 0.9 (Holman); silicone 2.5 mm of 0.2 W/(m K), glass 5 mm of 1.0.
@@ -115,14 +115,15 @@ def bake_priors(
     density, k, exchange = crumb
     batter = _batter_density(cake, per_area_kg)
     height = per_area_kg / density
-    film = OVEN_FILM * (FAN_FACTOR if fan else 1.0)
+    moved = MOVED if fan else STILL
+    film = moved + RADIATION
     material = cake.pan.material if cake.pan else ""
     emissivity, holds_back = PANS.get(material, UNKNOWN_PAN)
-    seen = 1.0 - RADIATED_SHARE + RADIATED_SHARE * emissivity / CRUST_EMISSIVITY
+    under = moved + RADIATION * emissivity / CRUST_EMISSIVITY
     # From the surface to the middle of the outer cell.
     skin = height / (4 * CELLS) / BATTER_CONDUCTIVITY
     top = 1.0 / (1.0 / film + skin)
-    base = 1.0 / (1.0 / (film * seen) + holds_back + skin)
+    base = 1.0 / (1.0 / under + holds_back + skin)
     walls = rim_per_area * per_area_kg / batter * WALLS_SEE * base
     faces = top + base + walls
     shape = shells(height / 2, *_across(cake.pan))

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.plan import CakePlan, Pan, Plan, RoomTemperature
+from logger.plan import CakePlan, OvenPlan, Pan, Plan, RoomTemperature
+from logger.thermal.bake_priors import MOVED, RADIATION, STILL
 from logger.thermal.priors import base_area_m2, priors, room_prior
 
 LAYER = Plan(
@@ -37,6 +38,29 @@ def test_less_known_is_wider() -> None:
         assert getattr(unknown, name)[1] > getattr(known, name)[1]
     assert unknown.bake.heating_per_s[1] > known.bake.heating_per_s[1]
     assert unknown.doubt > known.doubt
+
+
+def heating(material: str, fan: bool) -> float:
+    pan = replace(LAYER.cake.pan, material=material)
+    plan = replace(LAYER, oven=OvenPlan(175.0, fan=fan), cake=replace(LAYER.cake, pan=pan))
+    return priors(plan).bake.heating_per_s[0]
+
+
+def test_the_films_of_an_oven_are_within_what_was_measured() -> None:
+    # 20–48 W/(m² K) in all (Baik et al. 1999). Radiation of 0.9 between 373 and 443 K is
+    # ε σ (T² + A²)(T + A) = 14.0; natural convection 1.32 (80 K / 0.2 m)^0.25 = 5.9 (Holman).
+    still, moved = STILL + RADIATION, MOVED + RADIATION
+
+    assert 20.0 <= still < moved <= 48.0
+    assert RADIATION >= 0.9 * 5.670374e-8 * (373.0**2 + 443.0**2) * (373.0 + 443.0)
+    assert STILL >= 1.32 * (80.0 / 0.2) ** 0.25
+
+
+def test_a_fan_helps_a_bright_pan_more_than_a_dark_one() -> None:
+    bright = heating("aluminium", True) / heating("aluminium", False)
+    dark = heating("dark", True) / heating("dark", False)
+
+    assert 1.2 < dark < bright < 2.0
 
 
 @pytest.mark.parametrize("kind", ["no such cake", None])
