@@ -51,6 +51,7 @@ KERNEL = 0.35
 ONE_ANEW = 20
 LONGEST_STEP_S = 30.0
 LEAST_ABOVE = 0.02  # a tip in the air is so far above the cake, in heights of its batter
+OUT_OF_REACH = 9.0  # no cake rises to that, in heights of its batter
 GOLDEN = 0.6180339887498949
 ALL = slice(None)
 
@@ -167,6 +168,7 @@ class Particles:
         even = (GOLDEN * (np.arange(PARTICLES) + self.t_s / LONGEST_STEP_S)) % 1.0
         to_come = np.maximum(np.exp(self.parameters[EXPANSION]) - heights, LEAST_ABOVE)
         tip[passed] = (heights + even * to_come)[passed]
+        tip[1::2] = OUT_OF_REACH  # or it will be pushed in: see `covered`
         self._uncovered_s = self.t_s
 
     def covered(self) -> None:
