@@ -115,7 +115,7 @@ def bake_priors(
     density, k, exchange = crumb
     batter = _batter_density(cake, per_area_kg)
     height = per_area_kg / density
-    moved = MOVED if fan else STILL
+    moved = moved_air(fan)
     film = moved + RADIATION
     material = cake.pan.material if cake.pan else ""
     emissivity, holds_back = PANS.get(material, UNKNOWN_PAN)
@@ -141,6 +141,11 @@ def bake_priors(
         ),
         evaporation=(EVAPORATION * top / faces, EVAPORATION_SPREAD),
     )
+
+
+def moved_air(fan: bool) -> float:
+    """What an oven's air passes to a surface, besides `RADIATION`; W/(m² K)."""
+    return MOVED if fan else STILL
 
 
 def _batter_density(cake: CakePlan, per_area_kg: float) -> float:

@@ -42,8 +42,8 @@ WANDER, WANDER_S = 0.16, 300.0
 TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
 RENEW_BELOW = 0.4  # share of the particles that must stay believed
 LEAST_LEFT = 0.5
-# Relative width of the move of those drawn anew. Silverman's rule for a normal law of eight
-# unknowns and 2000 believed particles gives 0.49; what is believed here is curved, so less.
+# Relative width of the move of those drawn anew. Silverman's rule for a normal law of nine
+# unknowns and 2000 believed particles gives 0.52; what is believed here is curved, so less.
 KERNEL = 0.35
 # The model is not the cake: what early readings taught may be wrong of it later. So of those drawn
 # anew one of so many has the plan's rates again, in the state that was learnt; if it does better,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from logger.plan import Plan
-from logger.thermal.bake_priors import MOVED, RADIATION, STILL
+from logger.thermal.bake_priors import RADIATION, moved_air
 from logger.thermal.priors import COLD_AIR, room_prior
 from logger.thermal.track import Track
 
@@ -29,7 +29,7 @@ class Surroundings:
         self._walls = Track(0.0, 400.0)
         self._walls_c = 0.0
         self._heard_s: float | None = None
-        self._radiated = RADIATION / (RADIATION + (MOVED if plan.oven.fan else STILL))
+        self._radiated = RADIATION / (RADIATION + moved_air(plan.oven.fan))
         self.room = Track(-20.0, 60.0)
         self.cold = Track(-40.0, 40.0)
         self.place: str | None = None
