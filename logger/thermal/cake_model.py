@@ -73,19 +73,28 @@ def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
     size = np.maximum(np.abs(excess), 0.5)
     dry = (np.maximum(size, LINEAR_K) * (1.0 / REFERENCE_EXCESS_K)) ** rates.bend
     signed = np.copysign(size, excess)
-    warm = np.minimum(outer, 105.0)
-    slope = (vapour_pressure_kpa(warm) - vapour_pressure_kpa(warm - signed)) / signed
-    vapour = 3.0 * rates.loss * rates.evaporation / REFERENCE_SLOPE_KPA_PER_K
-    return 3.0 * rates.loss * dry + vapour * slope, vapour * rates.dryness * vapour_pressure_kpa(
-        air
-    )
+    of_air = vapour_pressure_kpa(air)
+    slope = (vapour_pressure_kpa(np.minimum(air + signed, 105.0)) - of_air) / signed
+    three = 3.0 * rates.loss
+    vapour = three * rates.evaporation
+    vapour *= 1.0 / REFERENCE_SLOPE_KPA_PER_K
+    dry *= three
+    dry += vapour * slope
+    return dry, vapour * rates.dryness * of_air
 
 
-def _exchange(sum_of_two: Array, rates: Rates) -> Array:
-    """Exchange rate between two cooling cells from the sum of their temperatures."""
-    heat = np.minimum(np.maximum((sum_of_two - 2 * WARM_C) * (0.5 / HOT_SPAN_K), 0.0), 1.2)
-    out: Array = rates.exchange * (1.0 + rates.hot * heat * heat)
-    return out
+def _exchange(cells: Array, rates: Rates) -> Array:
+    """Exchange rates between neighbouring cooling cells, by their mean temperatures."""
+    heat = cells[:-1] + cells[1:]
+    heat -= 2 * WARM_C
+    heat *= 0.5 / HOT_SPAN_K
+    np.maximum(heat, 0.0, out=heat)
+    np.minimum(heat, 1.2, out=heat)
+    heat *= heat
+    heat *= rates.hot
+    heat += 1.0
+    heat *= rates.exchange
+    return heat
 
 
 def step(cells: Array, dt_s: float, air: Array, rates: Rates) -> Array:
@@ -97,25 +106,28 @@ def step(cells: Array, dt_s: float, air: Array, rates: Rates) -> Array:
         air: surrounding air in °C.
         rates: of the members.
     """
-    t1, t2, t3 = cells
-    g, h = _exchange(t1 + t2, rates), _exchange(t2 + t3, rates)
-    k, taken = loss_rate(t1, air, rates)
-    air = air - taken / k
+    g = _exchange(cells, rates)
+    k, taken = loss_rate(cells[0], air, rates)
     # θ-scheme, θ a little over a half so that the fast modes die out.
     ahead, now = 0.55 * dt_s, 0.45 * dt_s
-    r1 = t1 + now * (g * (t2 - t1) + k * (air - t1)) + ahead * k * air
-    r2 = t2 + now * (g * (t1 - t2) + h * (t3 - t2))
-    r3 = t3 + now * h * (t2 - t3)
-    e, f = ahead * g, ahead * h
+    flow = g * (cells[:-1] - cells[1:])
+    flow *= now
+    out = cells.copy()
+    out[:-1] -= flow
+    out[1:] += flow
+    out[0] += dt_s * (k * air - taken) - (now * k) * cells[0]
+    g *= ahead
+    outer, inner = g
     # Thomas' elimination from the core outward.
-    b3 = 1.0 + f
-    f3 = f / b3
-    b2 = 1.0 + e + f - f * f3
-    s2 = r2 + f3 * r3
-    f2 = e / b2
-    b1 = 1.0 + e + ahead * k - e * f2
-    out = np.empty_like(cells)
-    out[0] = (r1 + f2 * s2) / b1
-    out[1] = (s2 + e * out[0]) / b2
-    out[2] = (r3 + f * out[1]) / b3
+    core = 1.0 + inner
+    into_core = inner / core
+    out[1] += into_core * out[2]
+    middle = 1.0 + outer + inner - inner * into_core
+    into_middle = outer / middle
+    out[0] += into_middle * out[1]
+    out[0] /= 1.0 + outer + ahead * k - outer * into_middle
+    out[1] += outer * out[0]
+    out[1] /= middle
+    out[2] += inner * out[1]
+    out[2] /= core
     return out

@@ -82,19 +82,21 @@ class Disturbances:
     ROWS, SHIFT = 251, 89
 
     def __init__(self, members: int) -> None:
-        self._rows = _rows(members, self.ROWS)
+        self._rows, self._members = _rows(members, self.ROWS), members
         self._calls = 0
 
     def next(self) -> Array:
         """A row of shape (members,), mean 0 and standard deviation 1."""
         again, row = divmod(self._calls, self.ROWS)
         self._calls += 1
-        out = self._rows[row]
-        return np.roll(out, again * self.SHIFT) if again else out
+        start = -again * self.SHIFT % self._members
+        out: Array = self._rows[row, start : start + self._members]
+        return out
 
 
 @lru_cache(maxsize=4)
 def _rows(members: int, count: int) -> Array:
+    """So many rows, each of them twice in a line; shape (count, 2 × members)."""
     x = np.arange(1, count * members + 1, dtype=np.uint64)
     x *= np.uint64(0x9E3779B97F4A7C15)
     x = (x ^ (x >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
@@ -104,5 +106,6 @@ def _rows(members: int, count: int) -> Array:
     z = normal_quantile(u).reshape(count, members)
     z -= z.mean(axis=1, keepdims=True)
     z /= z.std(axis=1, keepdims=True)
-    z.flags.writeable = False
-    return z
+    twice = np.hstack((z, z))  # so that a shifted row is a part of one
+    twice.flags.writeable = False
+    return twice

@@ -251,11 +251,11 @@ class Ensemble:
         x = self.x
         # The exponentials' limits keep a member that was moved far by one reading physical.
         return Rates(
-            exchange=np.exp(np.clip(x[EXCHANGE], -12.0, -1.5)),
-            hot=np.exp(np.clip(x[HOT], -3.0, 2.0)),
-            loss=np.exp(np.clip(x[LOSS], -13.0, -3.5)),
-            bend=np.clip(x[BEND], 0.0, 0.4),
-            evaporation=np.exp(np.clip(x[EVAPORATION], -6.0, 1.5)),
+            exchange=np.exp(_between(x[EXCHANGE], -12.0, -1.5)),
+            hot=np.exp(_between(x[HOT], -3.0, 2.0)),
+            loss=np.exp(_between(x[LOSS], -13.0, -3.5)),
+            bend=_between(x[BEND], 0.0, 0.4),
+            evaporation=np.exp(_between(x[EVAPORATION], -6.0, 1.5)),
         )
 
     def advance(self, t_s: float, air_c: float) -> None:
@@ -368,3 +368,9 @@ class Ensemble:
             return self._doubt + FUTURE_OVEN_RATE
         age = self.t_s - self.changed_s
         return self._doubt + FUTURE_AFTER_CHANGE * math.exp(-age / CHANGE_FADES_S)
+
+
+def _between(values: Array, low: float, high: float) -> Array:
+    """`values` within limits; `np.clip` takes three times as long for so few."""
+    out: Array = np.minimum(np.maximum(values, low), high)
+    return out
