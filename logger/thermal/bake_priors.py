@@ -7,6 +7,7 @@ deviations (of logarithms, where the quantity is a rate or a ratio).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from logger.plan import CakePlan, Pan
 from logger.thermal.shells import CELLS, Shells, shells
@@ -16,16 +17,35 @@ from logger.thermal.shells import CELLS, Shells, shells
 # 100 and 170 °C with an emissivity of 0.9 is 14, and more from bare elements.
 STILL, MOVED, RADIATION = 8.0, 20.0, 17.0
 CRUST_EMISSIVITY = 0.9
-# What a pan takes in of the radiation, and what its wall holds back in m² K/W. Bright metal 0.1 to
-# 0.3, dark pans and non-metals 0.9 (Holman); silicone 2.5 mm of 0.2 W/(m K), glass 5 mm of 1.0.
-PANS: dict[str, tuple[float, float]] = {
-    "aluminium": (0.25, 0.0),
-    "tinplate": (0.3, 0.0),
-    "dark": (0.9, 0.0),
-    "glass": (0.9, 0.005),
-    "silicone": (0.9, 0.0125),
+
+
+class PanWall(NamedTuple):
+    """What a pan's wall does to the heat that comes to it.
+
+    Attributes:
+        emissivity: what it takes in of the radiation.
+        holds_back: m² K/W.
+        holds: J/(m² K).
+    """
+
+    emissivity: float
+    holds_back: float
+    holds: float
+
+
+# Bright metal takes in 0.1 to 0.3, dark pans and non-metals 0.9 (Holman). Usual walls (common
+# practice), their properties from Incropera's appendix A: aluminium 1.2 mm of 2700 kg/m³ and 900
+# J/(kg K), tinned and coated steel 0.6 and 0.7 mm of 7850 and 480, glass 5 mm of 2500, 800 and
+# 1.0 W/(m K), silicone 2.5 mm of 1150, 1300 and 0.2.
+PANS: dict[str, PanWall] = {
+    "aluminium": PanWall(0.25, 0.0, 2900.0),
+    "tinplate": PanWall(0.3, 0.0, 2300.0),
+    "dark": PanWall(0.9, 0.0, 2600.0),
+    "glass": PanWall(0.9, 0.005, 10_000.0),
+    "silicone": PanWall(0.9, 0.0125, 3700.0),
 }
-UNKNOWN_PAN = (0.5, 0.0)
+UNKNOWN_PAN = PanWall(0.5, 0.0, 2800.0)
+WALLS_ABOVE = 1.5  # a pan is filled to two thirds (common practice)
 WALLS_SEE = 0.8  # a rim stands in the shade of its neighbours and racks (common practice)
 # The tube of a ring sees mostly itself: as high as it is wide, 0.41 of what it sees is outside
 # (view factor of coaxial discs, Incropera ch. 13).
@@ -78,6 +98,7 @@ class BakePriors:
             spread of its logarithm.
         shells: the shape, once risen.
         walls: share of the heating that comes through the walls, and so grows with the height.
+        pan_holds: heat that a kelvin of the pan takes, over that of the whole cake.
         lean: how much hotter the top is than the base, as `at_tip` counts it.
         tip: height of the probe's tip over the base, in heights of the batter.
     """
@@ -90,6 +111,7 @@ class BakePriors:
     evaporation: tuple[float, float]
     shells: Shells
     walls: float
+    pan_holds: float
     lean: tuple[float, float]
     tip: tuple[float, float] = TIP
 
@@ -118,13 +140,14 @@ def bake_priors(
     moved = moved_air(fan)
     film = moved + RADIATION
     material = cake.pan.material if cake.pan else ""
-    emissivity, holds_back = PANS.get(material, UNKNOWN_PAN)
-    under = moved + RADIATION * emissivity / CRUST_EMISSIVITY
+    wall = PANS.get(material, UNKNOWN_PAN)
+    under = moved + RADIATION * wall.emissivity / CRUST_EMISSIVITY
     # From the surface to the middle of the outer cell.
     skin = height / (4 * CELLS) / BATTER_CONDUCTIVITY
     top = 1.0 / (1.0 / film + skin)
-    base = 1.0 / (1.0 / under + holds_back + skin)
-    walls = rim_per_area * per_area_kg / batter * WALLS_SEE * base
+    base = 1.0 / (1.0 / under + wall.holds_back + skin)
+    up_the_walls = rim_per_area * per_area_kg / batter  # m² per m² of the base
+    walls = up_the_walls * WALLS_SEE * base
     faces = top + base + walls
     shape = shells(height / 2, *_across(cake.pan))
     return BakePriors(
@@ -135,6 +158,7 @@ def bake_priors(
         vapour=(VAPOUR, VAPOUR_SPREAD),
         shells=shape,
         walls=walls / faces,
+        pan_holds=(1.0 + WALLS_ABOVE * up_the_walls) * wall.holds / (per_area_kg * BATTER_CP),
         lean=(
             LEAN_LEFT * 2.0 * (top - base) / (top + base) / (1.0 + shape.sides),
             LEAN_SPREAD if material in PANS else LEAN_SPREAD_UNKNOWN,

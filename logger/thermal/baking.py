@@ -36,6 +36,11 @@ VAPOUR_AT_K, LARGEST_VAPOUR_SHARE = 5.0, 0.85
 SIDE_VAPOUR_OF_BATTER = 0.2
 # Water of the outer cell: 0.30 of its mass, 2.26 MJ/kg, over 2.75 kJ/(kg K) of the batter.
 WATER_K = 250.0
+# As it dries it boils hotter, since what is left is held more firmly: Oswin's isotherm W = a (aw /
+# (1 − aw))^b, in kg of water per kg of dry matter, has 0.43 at an activity of 0.95 and 0.20 at 0.76
+# (moist cakes: 0.73 to 0.94; common practice). A crust gets as hot as the oven makes it.
+OSWIN_A, OSWIN_B, WET = 0.12, 0.45, 0.43
+MOST_HOTTER_K = 60.0
 EVAPORATION_C, EVAPORATION_K = 80.0, 95.0
 # In a slab that heats up the middles of the cells are hotter than its own by the squares of 11, 9 …
 # and 1 twelfths: while it is wet, the outer cell is so much hotter than the core as the second is.
@@ -98,6 +103,25 @@ def _passed_by_vapour(below_k: Array, sides: float) -> Array:
     place *= _rises(sides).take(index)
     place += _vapour(sides)[1].take(index)
     return place
+
+
+def _boils_hotter(water_k: Array) -> Array:
+    """By how many kelvins the outer cell boils hotter with so much of its water left."""
+    out: Array = _hotter().take((water_k * (100.0 / WATER_K)).astype(np.intp))
+    return out
+
+
+@lru_cache(maxsize=1)
+def _hotter() -> Array:
+    """The same for each hundredth of its water."""
+    water = np.linspace(0.0, WET, 101)
+    water[0] = water[1]
+    ratio = (water / OSWIN_A) ** (1.0 / OSWIN_B)
+    activity = ratio / (1.0 + ratio)
+    celsius = np.arange(95.0, 200.0, 0.05)
+    boils = np.interp(101.325 / activity, vapour_pressure_kpa(celsius), celsius)
+    out: Array = np.minimum(boils - boils[-1], MOST_HOTTER_K)
+    return out
 
 
 def height(cells: Array, expansion: Array) -> Array:
@@ -163,6 +187,7 @@ class BakeRates:
         evaporation: what a wet outer cell of `EVAPORATION_C` gives off as vapour, over what it
             takes in from an oven `EVAPORATION_K` hotter.
         walls: share of the heating that grows with the height.
+        pan_holds: heat that a kelvin of the pan takes, over that of the whole cake.
         shells: the shape.
     """
 
@@ -174,6 +199,7 @@ class BakeRates:
     expansion: Array
     evaporation: Array
     walls: float
+    pan_holds: float
     shells: Shells
 
 
@@ -247,7 +273,11 @@ def bake_step(
     evaporated, slope = _evaporated(cells[0], wet, k, rates)
     flow = g * (cells[:-1] - cells[1:])
     flow *= now
-    right = shells.shares * cells
+    # The pan is as hot as the outer cell: metal is thin, and batter wets it.
+    mass = shells.shares[:, 0].copy()
+    outer_mass = mass[0]
+    mass[0] += rates.pan_holds
+    right = mass[:, None] * cells
     right[:-1] -= flow
     right[1:] += flow
     right[0] += k * (dt_s * air - now * cells[0]) - dt_s * evaporated + ahead * slope * cells[0]
@@ -255,7 +285,6 @@ def bake_step(
     # Thomas' elimination from the core outward.
     last = len(cells) - 1
     shares = np.empty_like(g)
-    mass = shells.shares[:, 0]
     pivot = mass[last] + g[last - 1]
     for i in range(last, 0, -1):
         shares[i - 1] = g[i - 1] / pivot
@@ -264,14 +293,18 @@ def bake_step(
         kept = mass[i - 1] + g[i - 1] * (1.0 - shares[i - 1])
         pivot = kept + (g[i - 2] if i > 1 else ahead * (k + slope))
     right[0] /= pivot
-    # The outer cell boils until it is dry; then it gets hotter than that: a crust. What boils is
-    # all that would not be taken up if it were no hotter, in it and further in.
-    excess = np.maximum(right[0] - rates.plateau, 0.0)
+    # The outer cell boils, hotter and hotter, until it is dry: a crust. What boils is all that
+    # would not be taken up if it were no hotter, in it and further in; how much hotter it is, the
+    # water in the middle of the step says.
+    all_above = right[0] - rates.plateau
+    excess = np.maximum(all_above - _boils_hotter(water_k), 0.0)
+    midway_k = np.maximum(water_k - excess * pivot * (0.5 / outer_mass), 0.0)
+    excess = np.maximum(all_above - _boils_hotter(midway_k), 0.0)
     rise = right[0] - excess - cells[0]
-    used = np.maximum(dt_s * evaporated + ahead * slope * rise, 0.0) / mass[0]
+    used = np.maximum(dt_s * evaporated + ahead * slope * rise, 0.0) / outer_mass
     left = np.maximum(water_k - used, 0.0)
-    boiled = np.minimum(excess * pivot / mass[0], left)
-    right[0] -= boiled * mass[0] / pivot
+    boiled = np.minimum(excess * pivot / outer_mass, left)
+    right[0] -= boiled * outer_mass / pivot
     # Below it is the front: what comes beyond leaves as steam.
     limit = np.maximum(rates.plateau, cells[1] - 0.02 * dt_s)
     for i in range(1, last + 1):

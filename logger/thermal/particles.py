@@ -77,7 +77,7 @@ class Particles:
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
         self.cells = np.tile(batter_c + spread_k * z[START], (CELLS, 1))
         self.pace = np.zeros((CELLS, PARTICLES))
-        self.shells, self._walls = bake.shells, bake.walls
+        self.shells, self._walls, self._pan_holds = bake.shells, bake.walls, bake.pan_holds
         self._disturbances = Disturbances(PARTICLES)
         self._last_s: float | None = None
         self._uncovered_s: float | None = None
@@ -124,6 +124,7 @@ class Particles:
             expansion=logs[4],
             evaporation=logs[5],
             walls=self._walls,
+            pan_holds=self._pan_holds,
             shells=self.shells,
         )
 

@@ -47,7 +47,7 @@ def test_the_core_of_a_body_follows_its_series(
     held = BakeRates(
         exchange=9 * DIFFUSIVITY / half**2 * one, heating=1e4 * one, plateau=500.0 * one,
         rising=one, vapour=0.0 * one, expansion=one, evaporation=0.0 * one,
-        walls=0.0, shells=shape,
+        walls=0.0, pan_holds=0.0, shells=shape,
     )  # fmt: skip
 
     def series(t_s: float) -> float:

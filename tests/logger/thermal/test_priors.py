@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -54,6 +55,21 @@ def test_the_films_of_an_oven_are_within_what_was_measured() -> None:
     assert 20.0 <= still < moved <= 48.0
     assert RADIATION >= 0.9 * 5.670374e-8 * (373.0**2 + 443.0**2) * (373.0 + 443.0)
     assert STILL >= 1.32 * (80.0 / 0.2) ** 0.25
+
+
+def test_a_pan_holds_a_few_hundredths_of_what_its_cake_does_and_glass_a_fifth() -> None:
+    def holds(material: str) -> float:
+        pan = replace(LAYER.cake.pan, material=material)
+        return priors(replace(LAYER, cake=replace(LAYER.cake, pan=pan))).bake.pan_holds
+
+    # A round of 200 mm in 1.2 mm of aluminium up to 1.5 times its batter, over batter of
+    # 2.75 kJ/(kg K), reckoned by hand.
+    area_m2 = math.pi * 0.1**2 + math.pi * 0.2 * 1.5 * 0.02
+    by_hand = 2700 * 900 * 0.0012 * area_m2 / (LAYER.cake.batter_kg * 2750.0)
+
+    assert holds("aluminium") == pytest.approx(by_hand, rel=0.02)
+    assert 0.03 < holds("tinplate") < holds("aluminium") < 0.10
+    assert 0.12 < holds("glass") < 0.35
 
 
 def test_a_fan_helps_a_bright_pan_more_than_a_dark_one() -> None:
