@@ -53,7 +53,6 @@ def test_the_groups_mean_what_the_description_says(
 
 @settings(
     max_examples=200,
-    deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )

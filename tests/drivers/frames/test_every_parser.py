@@ -146,7 +146,6 @@ def stream_of(family: str, pieces: list[tuple[str, int | bytes]]) -> bytes:
 @every_family
 @settings(
     max_examples=60,
-    deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
@@ -167,7 +166,6 @@ def test_any_chunking_gives_the_same_events(
 @every_family
 @settings(
     max_examples=40,
-    deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
