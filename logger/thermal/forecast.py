@@ -128,7 +128,8 @@ def _run_bake(
     def core(cells: Array) -> Array:
         """What the tip reads once it is covered; until then the core's, which crosses nothing."""
         inside, covered = at_tip(cells, tip, lean, rates.expansion, rates.shells)
-        return np.where(covered, inside, cells[-1])
+        # A tip in the crust gets hotter than the crumb ever does: that is no promise of a core.
+        return np.where(covered, np.minimum(inside, rates.plateau), cells[-1])
 
     cells, water_k, pace = bake.cells[:, index], bake.water_k[index], bake.pace[:, index]
     factor = np.exp(ensemble.doubt_now() * ensemble.future()[0][TOLD])

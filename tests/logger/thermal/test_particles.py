@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from logger.plan import CakePlan, OvenPlan, Pan, Plan
+from logger.thermal.ensemble import Ensemble
+from logger.thermal.forecast import Goal, run
 from logger.thermal.particles import EXPANSION, HEATING, TIP, Particles
 from logger.thermal.priors import priors
 
@@ -53,3 +55,19 @@ def test_a_tip_that_was_just_covered_is_near_the_top_or_was_pushed_in() -> None:
     assert (tip <= heights).all()
     assert tip[::2] == pytest.approx(heights[::2], abs=0.06)
     assert 0.3 < float(np.median(tip[1::2] / heights[1::2])) < 0.7
+
+
+def test_a_tip_in_the_crust_promises_no_core_above_boiling() -> None:
+    # At 2500 m water boils at 91.7 °C: no crumb comes to 97 °C, but a crust does.
+    cake = CakePlan("carrot", 0.72, None, 1, Pan("cups", count=12, diameter_m=0.068, depth_m=0.035))
+    ensemble = Ensemble(priors(Plan(altitude_m=2500.0, cake=cake)), 0.0)
+    ensemble.enter_oven(22.0, 1.0)
+    bake = ensemble.bake
+    assert bake is not None
+    bake.parameters[TIP] = 0.99 * np.exp(bake.parameters[EXPANSION])
+
+    course = run(ensemble, 175.0, 22.0, [Goal(97.0, "core", True), Goal(85.0, "core", True)])
+
+    # One cake in a hundred may boil that much hotter.
+    assert np.isfinite(course.crossings[0]).mean() < 0.02
+    assert np.isfinite(course.crossings[1]).mean() > 0.9
