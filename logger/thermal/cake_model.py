@@ -75,10 +75,10 @@ def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
     signed = np.copysign(size, excess)
     of_air = vapour_pressure_kpa(air)
     slope = (vapour_pressure_kpa(np.minimum(air + signed, 105.0)) - of_air) / signed
-    three = 3.0 * rates.loss
-    vapour = three * rates.evaporation
+    outer_loss = 3.0 * rates.loss
+    vapour = outer_loss * rates.evaporation
     vapour *= 1.0 / REFERENCE_SLOPE_KPA_PER_K
-    dry *= three
+    dry *= outer_loss
     dry += vapour * slope
     return dry, vapour * rates.dryness * of_air
 

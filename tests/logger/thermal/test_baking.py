@@ -75,7 +75,7 @@ def test_a_slab_decays_as_its_series_says() -> None:
     assert np.log(early / late) / 1500.0 == pytest.approx(expected, rel=0.02)
 
 
-def test_the_outside_boils_until_its_water_is_gone_and_is_a_crust_then() -> None:
+def test_the_outside_boils_hotter_and_hotter_as_it_dries_to_a_crust() -> None:
     r = rates(heating=3e-3, evaporation=0.1)
     cells, water_k = np.full((CELLS, 1), 22.0), np.full(1, WATER_K)
     wet: list[float] = []

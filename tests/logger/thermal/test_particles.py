@@ -1,4 +1,4 @@
-"""The cloud of possible bakes: what a tip that hangs in the oven's air says of them."""
+"""The cloud of possible bakes: what a tip in the oven's air, or in the crust, says of them."""
 
 from __future__ import annotations
 
