@@ -150,7 +150,8 @@ class Ensemble:
         index = b.chosen(MEMBERS)
         p = b.parameters[:, index]
         tip, lean, expansion = p[of_bake.TIP], p[of_bake.LEAN], np.exp(p[of_bake.EXPANSION])
-        return at_tip(b.cells[:, index], tip, lean, expansion, b.shells)[0]
+        inside = at_tip(b.cells[:, index], tip, lean, expansion, b.shells)[0]
+        return inside + b.left_out_k[index]
 
     @property
     def bake(self) -> Particles | None:
@@ -296,8 +297,8 @@ class Ensemble:
 
     def assimilate(
         self, measured_c: float, row: int = CORE, extra_sd_k: float = 0.0, step_k: float = 0.1
-    ) -> float:
-        """Learn from a reading at the cells' time; gives its standardised innovation.
+    ) -> None:
+        """Learn from a reading at the cells' time.
 
         Args:
             measured_c: what was read.
@@ -307,9 +308,9 @@ class Ensemble:
         """
         if self._bake is not None:
             y = surface(self._bake.cells) if row == OUTER else self._bake.at_tip()
-            z = self._bake.assimilate(measured_c, y, extra_sd_k)
+            self._bake.assimilate(measured_c, y, extra_sd_k)
             self._take_over()
-            return z
+            return
         y = self.surface() if row == OUTER else self.x[CORE] + self.x[PROBE]
         mean = float(y.mean())
         deviation = y - mean
@@ -331,7 +332,6 @@ class Ensemble:
         gain = (around @ deviation) / (MEMBERS - 1) / total
         shrink = 1.0 / (1.0 + math.sqrt(error / total))
         self.x = (means + gain[:, None] * innovation) + around - np.outer(shrink * gain, deviation)
-        return innovation / math.sqrt(total)
 
     def core(self) -> tuple[float, float]:
         """Mean and standard deviation of what the core probe should read."""

@@ -125,9 +125,12 @@ def _run_bake(
     rates = bake.rates(index)
     tip, lean = bake.parameters[[of_bake.TIP, of_bake.LEAN]][:, index]
 
-    def core(cells: Array) -> Array:
+    left_out_k = bake.left_out_k[index]
+
+    def core(cells: Array, after_s: float) -> Array:
         """What the tip reads once it is covered; until then the core's, which crosses nothing."""
         inside, covered = at_tip(cells, tip, lean, rates.expansion, rates.shells)
+        inside += math.exp(-after_s / of_bake.LEFT_OUT_S) * left_out_k
         # A tip in the crust gets hotter than the crumb ever does: that is no promise of a core.
         return np.where(covered, np.minimum(inside, rates.plateau), cells[-1])
 
@@ -136,7 +139,7 @@ def _run_bake(
     rates.exchange *= factor
     rates.heating *= factor
     seen = _Seen(goals, room_c, 0.0)
-    seen.add(0.0, cells, core(cells))
+    seen.add(0.0, cells, core(cells, 0.0))
     # Boiling holds the crumb: what boils below a goal never comes to it.
     able = rates.plateau[None, :] > seen.celsius[:, None]
     t, dt = 0.0, FIRST_STEP_S
@@ -145,7 +148,7 @@ def _run_bake(
         cells, water_k = bake_step(before, water_k, dt, air_c, rates, pace)
         pace = (cells - before) * (1.0 / dt)
         t += dt
-        seen.add(t, cells, core(cells))
+        seen.add(t, cells, core(cells, t))
         dt = min(dt * GROWTH_BAKE, max(SHORTEST_LIMIT_S, STEP_SHARE * t))
     return seen.course(ensemble.t_s, rates.plateau, ensemble.in_cold[TOLD])
 

@@ -28,18 +28,20 @@ EXCHANGE, HEATING, CONDUCTS, VAPOUR, EXPANSION, EVAPORATION, PLATEAU, TIP, LEAN 
 PARAMETERS = 9
 OF_PLAN = slice(EXCHANGE, PLATEAU)  # what a plan knows best when readings mislead
 START = 9  # of the design only: temperature of the batter
-# A probe's own error near boiling: limits of ± 0.8 K (IEC 60751 class B at 100 °C), two standard
-# deviations; and the noise of a median of its readings.
-READING_SD_K, MODEL_SD_K = 0.12, 0.4
-# The top of a cake is not heated like its base, and it rises in a dome: the cells are off by such a
-# share of the difference within the crumb, for about a minute. Readings that come sooner count for
-# less than independent ones would.
-UNEVEN, CORRELATION_S = 0.03, 60.0
+READING_SD_K = 0.12  # the noise of a median of readings
+# What the cells leave out: a probe's own error near boiling, limits of ± 0.8 K (IEC 60751 class B
+# at 100 °C), two standard deviations; and, since the top of a cake is not heated like its base and
+# it rises in a dome, such a share of the difference within the crumb. All of it comes and goes in
+# the time in which heat crosses a layer, as in the cooling: how fast a reading rises says more of
+# what comes than how high it is.
+MODEL_SD_K, UNEVEN, LEFT_OUT_S = 0.4, 0.03, 900.0
+MOST_LEFT_OUT_K = 10.0  # beyond it what was moved is judged by how high it is
 # Heating and exchange are never quite what they were: batter sets within minutes, crumb dries and
 # cracks, walls are not what the probe reads. Standard deviation of their logarithms, over about
 # five minutes.
 WANDER, WANDER_S = 0.16, 300.0
 TAILS = 4.0  # degrees of freedom of the error: glitches and lifted probes have heavy tails
+OUTLIER = 3.0  # standard deviations of news beyond which it is a glitch's, and nothing left out
 RENEW_BELOW = 0.4  # share of the particles that must stay believed
 LEAST_LEFT = 0.5
 # Relative width of the move of those drawn anew. Silverman's rule for a normal law of nine
@@ -67,6 +69,7 @@ class Particles:
         water_k: of the outer cells, as `bake_step` counts it; shape (PARTICLES,).
         shells: the shape.
         weights: belief, sums to 1.
+        left_out_k: what was read last, beyond what the cells and the reading's noise say.
         wander: how far exchange and heating are from the parameters just now, logarithms.
     """
 
@@ -101,6 +104,7 @@ class Particles:
         self._of_plan, self._renewed = self.parameters[OF_PLAN].copy(), 0
         self._air_c = batter_c
         self.water_k = np.full(PARTICLES, WATER_K)
+        self.left_out_k, self._left_out_k2 = np.zeros(PARTICLES), 0.0
 
     def copy(self) -> Particles:
         """A cloud that goes its own way from here."""
@@ -178,10 +182,12 @@ class Particles:
         np.minimum(tip, heights, out=tip)
         pushed = self._pushed(heights)
         tip[1::2] = pushed[1::2]
+        self._last_s = None
 
     def set_in(self) -> None:
         """The tip was pushed into the cake."""
         self.parameters[TIP] = self._pushed(self.height())
+        self._last_s = None
 
     def _pushed(self, heights: Array) -> Array:
         share = TIP_PUSHED[0] + TIP_PUSHED[1] * self._disturbances.next()
@@ -190,22 +196,24 @@ class Particles:
 
     def read(self) -> tuple[float, float]:
         """Mean and standard deviation of what a probe would read."""
-        y = self.at_tip()
+        y = self.at_tip() + self.left_out_k
         mean = float(self.weights @ y)
         return mean, math.sqrt(float(self.weights @ (y - mean) ** 2))
 
-    def assimilate(self, measured_c: float, y: Array, extra_sd_k: float = 0.0) -> float:
-        """Believe those more whose `y` is near what was measured; gives the innovation's size."""
-        elapsed = CORRELATION_S if self._last_s is None else self.t_s - self._last_s
-        self._last_s = self.t_s
-        share = min(1.0, elapsed / CORRELATION_S)
-        mean = float(self.weights @ y)
-        variance = float(self.weights @ (y - mean) ** 2)
-        # The same for all: a particle must not be believed for being uneven, nor for being even.
-        uneven = UNEVEN * float(self.weights @ (self.cells[1] - self.cells[-1]))
-        error = READING_SD_K**2 + MODEL_SD_K**2 + extra_sd_k**2 + uneven * uneven
-        z2 = (measured_c - y) ** 2 / error
-        log_l = -share * 0.5 * (TAILS + 1.0) * np.log1p(z2 / TAILS)
+    def assimilate(self, measured_c: float, y: Array, extra_sd_k: float = 0.0) -> None:
+        """Believe those more whose `y` is near what was measured.
+
+        Args:
+            measured_c: what was read.
+            y: what it is by each particle, without what the cells leave out.
+            extra_sd_k: error of another thermometer than the probe that is followed.
+        """
+        k2 = self._usual_k2()
+        if extra_sd_k > 0.0:
+            news, error = measured_c - y, k2 + READING_SD_K**2 + extra_sd_k**2
+        else:
+            news, error = self._news(measured_c - y, k2)
+        log_l = -0.5 * (TAILS + 1.0) * np.log1p(news * news / (error * TAILS))
         log_l -= log_l.max()
         before = 1.0 / float(self.weights @ self.weights)
         # What would silence most of them in one stroke tells of the model rather than of the cake.
@@ -220,7 +228,32 @@ class Particles:
         self.weights /= self.weights.sum()
         if believed < RENEW_BELOW * PARTICLES:
             self.renew()
-        return (measured_c - mean) / math.sqrt(variance + error)
+
+    def _usual_k2(self) -> float:
+        """Variance of what the cells leave out, as a rule."""
+        # The same for all: a particle must not be believed for being uneven, nor for being even.
+        uneven = UNEVEN * float(self.weights @ (self.cells[1] - self.cells[-1]))
+        return MODEL_SD_K**2 + uneven * uneven
+
+    def _news(self, off_k: Array, k2: float) -> tuple[Array, float]:
+        """What is new in a reading that is off by so much, and the variance expected of that.
+
+        A Kalman filter in each particle, whose only state is what the cells leave out; its
+        variance, which no reading changes, is the same in all.
+        """
+        keep = 0.0
+        if self._last_s is not None:
+            keep = math.exp(-(self.t_s - self._last_s) / LEFT_OUT_S)
+        self._last_s = self.t_s
+        expected = keep * self.left_out_k
+        before = k2 + keep * keep * (self._left_out_k2 - k2)
+        error = before + READING_SD_K**2
+        news = off_k - expected
+        gain = before / error
+        limit = OUTLIER * math.sqrt(error)
+        self.left_out_k = expected + gain * np.minimum(np.maximum(news, -limit), limit)
+        self._left_out_k2 = (1.0 - gain) * before
+        return news, error
 
     def chosen(self, count: int) -> NDArray[np.int64]:
         """Indices of `count` particles in proportion to their weights (systematic resampling)."""
@@ -239,6 +272,7 @@ class Particles:
         root = np.linalg.cholesky(covariance)
         moves = np.array([self._disturbances.next() for _ in range(PARAMETERS)])
         keep = math.sqrt(1.0 - KERNEL**2)
+        read = (self.at_tip() + self.left_out_k)[index]
         self.parameters = mean + keep * around + KERNEL * (root @ moves)
         self._renewed += 1
         anew = slice(self._renewed % ONE_ANEW, None, ONE_ANEW)
@@ -248,3 +282,5 @@ class Particles:
         self.wander = self.wander[:, index]
         self.water_k = self.water_k[index]
         self.weights = np.full(PARTICLES, 1.0 / PARTICLES)
+        # What was read stays what it was, so what is left out changes with what was moved.
+        self.left_out_k = np.clip(read - self.at_tip(), -MOST_LEFT_OUT_K, MOST_LEFT_OUT_K)

@@ -1,4 +1,4 @@
-"""The cloud of possible bakes: what a tip in the oven's air, or in the crust, says of them."""
+"""The cloud of possible bakes: what readings, and a tip in the oven's air or in the crust, say."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from logger.plan import CakePlan, OvenPlan, Pan, Plan
+from logger.thermal.design_points import Array
 from logger.thermal.ensemble import Ensemble
 from logger.thermal.forecast import Goal, run
 from logger.thermal.particles import EXPANSION, HEATING, TIP, Particles
@@ -55,6 +56,66 @@ def test_a_tip_that_was_just_covered_is_near_the_top_or_was_pushed_in() -> None:
     assert (tip <= heights).all()
     assert tip[::2] == pytest.approx(heights[::2], abs=0.06)
     assert 0.3 < float(np.median(tip[1::2] / heights[1::2])) < 0.7
+
+
+def of_one_cake(seconds: int) -> tuple[Array, float]:
+    """Readings of an average cake of the plan every half minute, and its pace in the end, K/s."""
+    cakes = Particles(priors(PLAN), 0.0, 22.0, 0.5)
+    unknown = cakes.parameters
+    far = (unknown - unknown.mean(axis=1, keepdims=True)) / unknown.std(axis=1, keepdims=True)
+    one = int(np.argmin((far**2).sum(axis=0)))
+    read = []
+    for t_s in range(30, seconds + 1, 30):
+        cakes.advance(float(t_s), 175.0)
+        read.append(float(cakes.at_tip()[one]))
+    return np.array(read), (read[-1] - read[-2]) / 30.0
+
+
+def follow(cloud: Particles, readings: Array) -> None:
+    for celsius in readings:
+        cloud.advance(cloud.t_s + 30.0, 175.0)
+        cloud.assimilate(float(celsius), cloud.at_tip())
+
+
+def pace(cloud: Particles) -> float:
+    """How fast the believed tips go on, K/s."""
+    later = cloud.copy()
+    later.advance(cloud.t_s + 30.0, 175.0)
+    return float(cloud.weights @ (later.at_tip() - cloud.at_tip())) / 30.0
+
+
+def test_how_fast_a_core_rises_is_learnt_within_minutes() -> None:
+    readings, rises = of_one_cake(900)
+    cloud = Particles(priors(PLAN), 0.0, 22.0, 0.5)
+    follow(cloud, readings)
+    assert pace(cloud) == pytest.approx(rises, rel=0.1)
+
+    follow(cloud, readings[-1] + 1.3 * 30.0 * rises * np.arange(1.0, 5.0))
+
+    assert pace(cloud) > 1.1 * rises
+
+
+def test_one_reading_that_is_far_off_is_no_more_than_a_usual_error() -> None:
+    readings, rises = of_one_cake(900)
+    cloud = Particles(priors(PLAN), 0.0, 22.0, 0.5)
+    follow(cloud, readings)
+
+    follow(cloud, np.array([readings[-1] + 25.0]))
+
+    assert abs(float(cloud.weights @ cloud.left_out_k)) < 2.0
+    assert cloud.read()[0] == pytest.approx(readings[-1] + 30.0 * rises, abs=2.0)
+
+
+def test_what_was_read_stays_what_it_was_when_all_are_drawn_anew() -> None:
+    readings, _ = of_one_cake(600)
+    cloud = Particles(priors(PLAN), 0.0, 22.0, 0.5)
+    follow(cloud, readings)
+    before = cloud.read()[0]
+
+    cloud.renew()
+
+    assert cloud.read()[0] == pytest.approx(before, abs=0.1)
+    assert before == pytest.approx(readings[-1], abs=0.3)
 
 
 def test_a_tip_in_the_crust_promises_no_core_above_boiling() -> None:
