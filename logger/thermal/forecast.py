@@ -243,19 +243,23 @@ class _Seen:
         return Course(from_s + times, mean, sd, crossings, settles, in_cold)
 
 
-def explanation_weights(crossing: Array, in_cold: NDArray[np.bool_], now_s: float) -> Array:
-    """Weights by which a cooling's time errs least as a share of the time left.
+def telling_weights(crossing: Array, in_cold: NDArray[np.bool_], now_s: float) -> Array:
+    """Weights of a cooling's members for the time to tell.
 
-    Ten minutes too late are much of half an hour and little of three. Where two explanations
-    differ by a factor, as of a cake that is in the cold or not, the plain median is all or nothing,
-    and its error is larger if it comes sooner than was said than the other way round. Within one
-    explanation all count the same.
+    Ten minutes too late are much of half an hour and little of three: between two explanations, as
+    of a cake that is in the cold or not, errors count as a share of the time left. There the plain
+    median is all or nothing, and its error is larger if it comes sooner than was said than the
+    other way round. Within one explanation they count by the root of it, half way between minutes
+    and shares.
     """
-    weights = np.ones(len(crossing))
+    left_s = np.maximum(crossing - now_s, SHORTEST_LEFT_S)
+    weights = np.zeros(len(crossing))
     for members in (in_cold, ~in_cold):
-        left_s = crossing[members & np.isfinite(crossing)] - now_s
-        if left_s.size:
-            weights[members] = 1.0 / max(float(np.median(left_s)), SHORTEST_LEFT_S)
+        of_these = left_s[members]
+        arriving = of_these[np.isfinite(of_these)]
+        if arriving.size:
+            usual_s = float(np.median(arriving))
+            weights[members] = 1.0 / np.sqrt(usual_s * of_these)
     return weights
 
 

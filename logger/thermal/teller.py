@@ -14,7 +14,7 @@ from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
 from logger.thermal.follower import Follower
-from logger.thermal.forecast import TOLD, Course, Goal, explanation_weights, outlook, run
+from logger.thermal.forecast import TOLD, Course, Goal, outlook, run, telling_weights
 from logger.thermal.milestones import Milestones
 from logger.thermal.surroundings import Surroundings
 
@@ -89,7 +89,7 @@ def cooling_forecast(
     def propose(settles_c: float) -> str:
         return cooling_proposal(settles_c, goal(milestone, False))
 
-    weights = explanation_weights(crossing, in_cold, now_s)
+    weights = telling_weights(crossing, in_cold, now_s)
     return _said(CoolingForecast, milestone, crossing, settles, weights, propose, now_s, origin_s)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.thermal.forecast import explanation_weights, outlook
+from logger.thermal.forecast import outlook, telling_weights
 
 SETTLES = np.full(100, 25.0)
 
@@ -35,7 +35,7 @@ def test_of_two_explanations_the_time_told_errs_least_as_a_share_of_the_time_lef
 
     in_cold = np.arange(100) < 45
     plain = outlook(crossing, SETTLES)
-    shares = outlook(crossing, SETTLES, explanation_weights(crossing, in_cold, now_s))
+    shares = outlook(crossing, SETTLES, telling_weights(crossing, in_cold, now_s))
 
     assert plain.told_s is not None
     assert shares.told_s is not None
@@ -45,17 +45,33 @@ def test_of_two_explanations_the_time_told_errs_least_as_a_share_of_the_time_lef
     assert (shares.low_s, shares.high_s) == (plain.low_s, plain.high_s)
 
 
-def test_one_explanation_alone_is_told_by_its_median() -> None:
-    crossing = np.linspace(300.0, 9000.0, 101)
-    weights = explanation_weights(crossing, np.zeros(101, dtype=np.bool_), 0.0)
+def test_within_one_explanation_errors_count_by_the_root_of_the_time_left() -> None:
+    now_s = 600.0
+    crossing = now_s + np.linspace(300.0, 9000.0, 201)
+    alone = np.zeros(201, dtype=np.bool_)
 
-    assert outlook(crossing, np.full(101, 25.0), weights).told_s == pytest.approx(4650.0)
+    told = outlook(crossing, np.full(201, 25.0), telling_weights(crossing, alone, now_s)).told_s
+
+    def error(said_s: float) -> float:
+        return float(np.mean(np.abs(said_s - crossing) / np.sqrt(crossing - now_s)))
+
+    assert told is not None
+    assert error(told) <= min(error(t) for t in np.linspace(900.0, 9600.0, 400)) * 1.001
+
+
+def test_alike_members_are_told_by_their_median() -> None:
+    crossing = np.linspace(3000.0, 3100.0, 101)
+    weights = telling_weights(crossing, np.zeros(101, dtype=np.bool_), 0.0)
+
+    told = outlook(crossing, np.full(101, 25.0), weights).told_s
+
+    assert told == pytest.approx(3050.0, abs=1.0)
 
 
 def test_what_is_told_lies_within_its_interval() -> None:
     crossing = np.concatenate([np.full(4, 10.0), np.full(96, 15_000.0)])
 
-    told = outlook(crossing, SETTLES, explanation_weights(crossing, crossing < 100.0, 0.0))
+    told = outlook(crossing, SETTLES, telling_weights(crossing, crossing < 100.0, 0.0))
 
     assert told.low_s is not None
     assert told.told_s is not None
