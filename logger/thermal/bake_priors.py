@@ -55,9 +55,9 @@ BATTER_CONDUCTIVITY, BATTER_CP = 0.22, 2750.0
 BATTER_DENSITY = {"sponge": 550.0, "fruit": 1100.0}
 USUAL_BATTER_DENSITY = 850.0
 # Moist hot crumb conducts two to seven times as well as cool (de Vries, Sluimer & Bloksma 1989):
-# 3.7 in the middle, met ten to fifteen kelvins below boiling, where vapour carries 0.4 of what it
+# 3.7 in the middle, met ten to fifteen kelvins below boiling, where vapour carries 0.45 of what it
 # does 5 K below it; the spread is that of two to seven.
-VAPOUR, VAPOUR_SPREAD = 2.7 / 0.4, 0.45
+VAPOUR, VAPOUR_SPREAD = 2.7 / 0.45, 0.45
 # Vapour leaves through the top alone: at 80 °C such a share of what the top takes in. A cake loses
 # 5 to 12 % of its weight, part of it while it cools. With 0.1 layers and loaves lose 2 to 4 % in
 # the oven, with 0.5 five to six; where the skin dries early, hardly anything passes.

@@ -30,7 +30,7 @@ from logger.thermal.shells import Shells
 # Batter begins to rise as its gas and vapour expand and has set at 80 to 95 °C (common practice).
 RISES_FROM_C, RISES_OVER_K = 40.0, 45.0
 # Vapour's share is told at so much below boiling; beyond the limit it is driven by pressure.
-VAPOUR_AT_K, LARGEST_VAPOUR_SHARE = 5.0, 0.85
+VAPOUR_AT_K, LARGEST_VAPOUR_SHARE = 5.0, 0.8
 # Vapour passes through pores: from the sides batter (a third pores) lets through a fifth of what
 # its crumb does (two thirds), per mass; upward the denser batter makes up for it.
 SIDE_VAPOUR_OF_BATTER = 0.2
