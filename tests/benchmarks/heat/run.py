@@ -102,7 +102,7 @@ def main() -> None:
         took.append((seconds, (truth["end"] - truth["first"]) / 3600, draw))
         shots += judge.shots(truth, curves["surroundings"], events)
         calls += judge.calls(truth, curves["point"], curves["valid"], events)
-        never += judge.promises(truth, events)
+        never += judge.promises(truth, curves["point"], events)
         score = ovenscore.score(truth, curves["air"], events)
         if score is not None:
             ovens.append(score)
