@@ -97,11 +97,14 @@ def test_what_waited_for_the_recorder_is_stored_in_order_and_leaves_the_outbox(
 
 
 def test_a_gap_arrives_before_the_reading_that_ends_it(
-    start: Start, record: Any, wait_until: Any
+    start: Start, record: Any, listen: Any, wait_until: Any
 ) -> None:
+    heard = listen()
     publisher = start()
     publisher.put(readings(1, 2))
     publisher.put([unplugged(3), *readings(3, 4)])
+    # All of it has passed before a recorder subscribes to the one topic and then to the other.
+    wait_until(lambda: len(heard.readings(NAME)) == 4)
 
     recorder = record()
 
