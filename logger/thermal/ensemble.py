@@ -44,10 +44,9 @@ FUTURE_AIR_DRIFT_K = 0.35
 LONGEST_DRIFT_H = 3.0
 
 # While cooling, what the cells leave out is followed as a state of its own (PROBE): read minus
-# core cell. It comes and goes with the time in which heat crosses a layer, and shrinks with the
-# excess over the air.
+# core cell. It comes and goes as in the bake, and shrinks with the excess over the air.
 WHITE_SD_K = 0.08
-PROBE_SD_K, PROBE_PER_K, PROBE_S = 0.10, 0.004, 900.0
+PROBE_SD_K, PROBE_PER_K, PROBE_S = 0.10, 0.004, of_bake.LEFT_OUT_S
 LONGEST_STEP_S = 30.0
 OUTLIER = 2.5  # standardised innovation from which a reading counts for less
 

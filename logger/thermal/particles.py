@@ -153,7 +153,7 @@ class Particles:
         self.t_s = t_s
 
     def at_tip(self) -> Array:
-        """What a probe would read: the oven's air until the batter has risen over it."""
+        """What the cells have at the tip: the oven's air until the batter has risen over it."""
         p = self.parameters
         inside, covered = at_tip(self.cells, p[TIP], p[LEAN], np.exp(p[EXPANSION]), self.shells)
         return np.where(covered, inside, self._air_c)
@@ -194,9 +194,14 @@ class Particles:
         out: Array = heights * np.clip(share, 0.05, 0.95)
         return out
 
+    def would_read(self) -> Array:
+        """What a probe would read, with what the cells leave out."""
+        out: Array = self.at_tip() + self.left_out_k
+        return out
+
     def read(self) -> tuple[float, float]:
-        """Mean and standard deviation of what a probe would read."""
-        y = self.at_tip() + self.left_out_k
+        """Mean and standard deviation of that."""
+        y = self.would_read()
         mean = float(self.weights @ y)
         return mean, math.sqrt(float(self.weights @ (y - mean) ** 2))
 
@@ -272,7 +277,7 @@ class Particles:
         root = np.linalg.cholesky(covariance)
         moves = np.array([self._disturbances.next() for _ in range(PARAMETERS)])
         keep = math.sqrt(1.0 - KERNEL**2)
-        read = (self.at_tip() + self.left_out_k)[index]
+        read = self.would_read()[index]
         self.parameters = mean + keep * around + KERNEL * (root @ moves)
         self._renewed += 1
         anew = slice(self._renewed % ONE_ANEW, None, ONE_ANEW)
