@@ -1,18 +1,20 @@
-"""A cooling cake as three cells from the surface to the core: one time step, of many at once.
+"""A cooling cake as nested shells from the surface to the core: one time step, of many at once.
 
-Outer, middle and core cell are equal and exchange heat with their neighbours; hot moist crumb
-exchanges faster than cool crumb. The outer cell loses heat to the surrounding air: in proportion to
-an excess to the power 1 + m (natural convection, radiation), and by evaporation in proportion to
-the difference of vapour pressures. The bake is in `logger.thermal.baking`.
+The shells are those of its bake (`logger.thermal.shells`) and exchange heat with their neighbours;
+hot moist crumb exchanges faster than cool crumb. The outer one loses heat to the surrounding air:
+in proportion to an excess to the power 1 + m (natural convection, radiation), and by evaporation in
+proportion to the difference of vapour pressures. The bake is in `logger.thermal.baking`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from logger.thermal.design_points import Array
+from logger.thermal.shells import Shells
 
 REFERENCE_EXCESS_K = 30.0  # at which `loss` is the dry rate
 # (p(50 °C) − p(23 °C)) / 27 K in kPa/K: at which `evaporation` is a share of the dry loss.
@@ -24,7 +26,15 @@ DRYNESS = 0.45
 # of 0.1 m/s takes (0.664 Re^½ Pr^⅓; about 2.8 W/(m² K) on 0.2 m), and radiation is linear.
 LINEAR_K = 4.0
 MAGNUS, MAGNUS_C = 17.62, 243.12  # of Magnus' formula over water (WMO)
-WARM_C, HOT_SPAN_K = 45.0, 50.0  # where moist crumb begins to conduct better, and over how much
+# Moist crumb is walls with pores in them. A pore conducts as air does, and by the vapour that
+# evaporates on its hot side and condenses on the cold one, of which skins and bends hold back some.
+# Walls of 0.25 W/(m K), as crumb's constituents in series have, 0.6 of pores, and 0.3 of what would
+# diffuse freely: so cool crumb conducts 0.116, as it does where it was measured (Sweat 1985).
+WALL, PORES, AIR, VAPOUR_PASSES = 0.25, 0.6, 0.026, 0.3
+DIFFUSIVITY, LATENT, GAS_CONSTANT = 2.12e-5, 2.35e6, 461.5  # m²/s at 0 °C, J/kg, J/(kg K)
+ATMOSPHERE_KPA, LARGEST_SHARE = 101.325, 0.8  # beyond that share pressure drives vapour
+COOL_C, HOT_C, HOTTEST_C = 23.0, 95.0, 110.0  # where crumb is measured, and where `hot` is told
+_STEPS_PER_K = 2
 
 
 @dataclass(slots=True)
@@ -32,11 +42,12 @@ class Rates:
     """What does not change within a run; each of shape (members,).
 
     Attributes:
-        exchange: between neighbouring cells, 1/s.
+        exchange: between neighbours of `EXCHANGE_CELLS` layers of cool crumb, 1/s.
         hot: how much more hot crumb exchanges (at 95 °C: 1 + hot).
         loss: of the whole cake to air at 30 K of excess, 1/s, dry.
         bend: the exponent m.
         evaporation: share of the dry loss at 50 °C.
+        shells: the shape.
         dryness: how far the air is from what the cake would saturate it to, a share.
     """
 
@@ -45,6 +56,7 @@ class Rates:
     loss: Array
     bend: Array
     evaporation: Array
+    shells: Shells
     dryness: float = DRYNESS
 
 
@@ -59,12 +71,14 @@ def vapour_pressure_kpa(celsius: Array) -> Array:
 
 def surface(cells: Array) -> Array:
     """Surface temperature: the outer cell's, extrapolated half a cell outward."""
-    out: Array = cells[0] - 0.4 * (cells[1] - cells[0])
+    out: Array = cells[0] - 0.5 * (cells[1] - cells[0])
     return out
 
 
 def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
-    """Rate at which the outer cell nears the air, 1/s, and what evaporation takes besides, K/s.
+    """Rate at which the cake nears the air, 1/s, and what evaporation takes besides, K/s.
+
+    Both are of the whole cake, for the outer cell's difference from the air.
 
     Room air is not saturated: even a crust as cold as the air goes on losing water, so that a
     cake settles a little below the room, as a wet-bulb thermometer does.
@@ -75,59 +89,81 @@ def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
     signed = np.copysign(size, excess)
     of_air = vapour_pressure_kpa(air)
     slope = (vapour_pressure_kpa(np.minimum(air + signed, 105.0)) - of_air) / signed
-    outer_loss = 3.0 * rates.loss
-    vapour = outer_loss * rates.evaporation
+    vapour = rates.loss * rates.evaporation
     vapour *= 1.0 / REFERENCE_SLOPE_KPA_PER_K
-    dry *= outer_loss
+    dry *= rates.loss
     dry += vapour * slope
     return dry, vapour * rates.dryness * of_air
 
 
+@lru_cache(maxsize=1)
+def _by_vapour() -> Array:
+    """What moist crumb conducts better than cool one, 0 at 23 °C, 1 at 95 °C, from 0 °C on.
+
+    Formula: pores conduct k_air + χ L D dρ/dT · P/(P − p), D as the temperature to the power 1.81;
+    crumb by Maxwell's relation for pores in walls. At sea level.
+    """
+    celsius = (np.arange(HOTTEST_C * _STEPS_PER_K) + 0.5) / _STEPS_PER_K
+    kelvin = celsius + 273.15
+    pressure = vapour_pressure_kpa(celsius)
+    density = 1000.0 * pressure / (GAS_CONSTANT * kelvin)
+    slope = density * (MAGNUS * MAGNUS_C / (MAGNUS_C + celsius) ** 2 - 1.0 / kelvin)
+    diffuses = DIFFUSIVITY * (kelvin / 273.15) ** 1.81
+    stefan = 1.0 - np.minimum(pressure / ATMOSPHERE_KPA, LARGEST_SHARE)
+    pore = AIR + VAPOUR_PASSES * LATENT * diffuses * slope / stefan
+    more = pore - WALL
+    crumb = (pore + 2.0 * WALL + 2.0 * PORES * more) / (pore + 2.0 * WALL - PORES * more)
+    cool, hot = np.interp((COOL_C, HOT_C), celsius, crumb)
+    out: Array = (crumb - cool) / (hot - cool)
+    return out
+
+
 def _exchange(cells: Array, rates: Rates) -> Array:
-    """Exchange rates between neighbouring cooling cells, by their mean temperatures."""
-    heat = cells[:-1] + cells[1:]
-    heat -= 2 * WARM_C
-    heat *= 0.5 / HOT_SPAN_K
-    np.maximum(heat, 0.0, out=heat)
-    np.minimum(heat, 1.2, out=heat)
-    heat *= heat
-    heat *= rates.hot
-    heat += 1.0
-    heat *= rates.exchange
-    return heat
+    """Exchange between neighbours in capacities of the cake, by their mean temperatures."""
+    half_kelvins = cells[:-1] + cells[1:]
+    np.maximum(half_kelvins, 0.0, out=half_kelvins)
+    np.minimum(half_kelvins, HOTTEST_C * _STEPS_PER_K - 1.0, out=half_kelvins)
+    out: Array = _by_vapour().take(half_kelvins.astype(np.intp))
+    out *= rates.hot
+    out += 1.0
+    out *= rates.exchange
+    out *= rates.shells.passages
+    return out
 
 
 def step(cells: Array, dt_s: float, air: Array, rates: Rates) -> Array:
-    """Cells after `dt_s`, shape (3, members): half implicit, stable for every step.
+    """Cells after `dt_s`, shape (CELLS, members): half implicit, stable for every step.
 
     Args:
-        cells: outer, middle, core in °C.
+        cells: from the outer one to the core, in °C.
         dt_s: the step; accurate up to about a twentieth of the cake's time constant.
         air: surrounding air in °C.
         rates: of the members.
     """
     g = _exchange(cells, rates)
     k, taken = loss_rate(cells[0], air, rates)
+    shares = rates.shells.shares
     # θ-scheme, θ a little over a half so that the fast modes die out.
     ahead, now = 0.55 * dt_s, 0.45 * dt_s
     flow = g * (cells[:-1] - cells[1:])
     flow *= now
-    out = cells.copy()
+    out: Array = shares * cells
     out[:-1] -= flow
     out[1:] += flow
     out[0] += dt_s * (k * air - taken) - (now * k) * cells[0]
     g *= ahead
-    outer, inner = g
+    pivots = shares.repeat(cells.shape[1], axis=1)
+    pivots[0] += ahead * k
+    pivots[:-1] += g
+    pivots[1:] += g
     # Thomas' elimination from the core outward.
-    core = 1.0 + inner
-    into_core = inner / core
-    out[1] += into_core * out[2]
-    middle = 1.0 + outer + inner - inner * into_core
-    into_middle = outer / middle
-    out[0] += into_middle * out[1]
-    out[0] /= 1.0 + outer + ahead * k - outer * into_middle
-    out[1] += outer * out[0]
-    out[1] /= middle
-    out[2] += inner * out[1]
-    out[2] /= core
+    for i in range(len(cells) - 1, 0, -1):
+        share = g[i - 1] / pivots[i]
+        out[i - 1] += share * out[i]
+        share *= g[i - 1]
+        pivots[i - 1] -= share
+    out[0] /= pivots[0]
+    for i in range(1, len(cells)):
+        out[i] += g[i - 1] * out[i - 1]
+        out[i] /= pivots[i]
     return out

@@ -2,7 +2,7 @@
 
 Each member is a cake with its own cells and its own unknowns (rates, exponent, evaporation,
 plateau, offset of the air). A reading moves all of them by their covariance with what it measures
-(the square-root form of Whitaker & Hamill 2002, which needs no drawn noise). What the three cells
+(the square-root form of Whitaker & Hamill 2002, which needs no drawn noise). What the cells
 cannot know (a slowly changing crust, draughts) is a small steady disturbance of the rates; it is
 also carried forward, so that forecasts widen with the time that is left.
 """
@@ -21,14 +21,20 @@ from logger.thermal.design_points import Array, Disturbances, normal_design
 from logger.thermal.particles import Particles
 from logger.thermal.priors import Priors
 from logger.thermal.rounding import rounded
+from logger.thermal.shells import CELLS
 
 MEMBERS = 360
 # Rows of the state.
-OUTER, MIDDLE, CORE, EXCHANGE, LOSS, HEATING = range(6)
-HOT, BEND, EVAPORATION, PLATEAU, AIR, PROBE = range(6, 12)
-CONDUCTS, VAPOUR, EXPANSION, TIP = range(12, 16)
-FUTURE_RATE, FUTURE_AIR = 16, 17  # of the design only: disturbances of the time to come
-ROWS = 16
+OUTER, CORE, TEMPERATURES = 0, CELLS - 1, slice(0, CELLS)
+EXCHANGE, LOSS, HEATING, HOT, BEND, EVAPORATION, PLATEAU = range(CELLS, CELLS + 7)
+AIR, PROBE, CONDUCTS, VAPOUR, EXPANSION, TIP = range(CELLS + 7, CELLS + 13)
+ROWS = CELLS + 13
+FUTURE_RATE, FUTURE_AIR = ROWS, ROWS + 1  # of the design only: disturbances of the time to come
+
+# In a slab that has been cooling, or heating, for a while a cell is colder, or hotter, than the
+# core by the square of its distance from the middle: here as a share of what the outer one is.
+_DISTANCES = (np.arange(CELLS)[::-1] + 0.5) ** 2
+OUTWARD = ((_DISTANCES - _DISTANCES[CORE]) / (_DISTANCES[OUTER] - _DISTANCES[CORE]))[:, None]
 
 # Steady disturbances, standard deviation after one hour.
 RATE_DRIFT = 0.08  # of the logarithms of exchange and loss; what a move does, rivals explain
@@ -46,7 +52,7 @@ LONGEST_DRIFT_H = 3.0
 # While cooling, what the cells leave out is followed as a state of its own (PROBE): read minus
 # core cell. It comes and goes as in the bake, and shrinks with the excess over the air.
 WHITE_SD_K = 0.08
-PROBE_SD_K, PROBE_PER_K, PROBE_S = 0.10, 0.004, of_bake.LEFT_OUT_S
+PROBE_SD_K, PROBE_PER_K, PROBE_S = 0.10, 0.003, of_bake.LEFT_OUT_S
 LONGEST_STEP_S = 30.0
 OUTLIER = 2.5  # standardised innovation from which a reading counts for less
 
@@ -101,7 +107,7 @@ class Ensemble:
         self.x[AIR] = 0.0
         self.x[TIP] = priors.bake.tip[0] + priors.bake.tip[1] * z[TIP]
         self.x[PROBE] = 0.0
-        self.x[:3] = priors.batter_c[0]
+        self.x[TEMPERATURES] = priors.batter_c[0]
 
     def enter_oven(self, celsius: float, spread_k: float) -> None:
         """From now on it bakes, from batter of one temperature."""
@@ -111,13 +117,10 @@ class Ensemble:
 
     def back_into_oven(self) -> None:
         """It bakes on, from the cells it has."""
-        cells = self.x[:3].copy()
-        self.enter_oven(float(cells[2].mean()), 0.0)
+        cells = self.x[TEMPERATURES].copy()
+        self.enter_oven(float(cells[CORE].mean()), 0.0)
         if self._bake is not None:
-            of = np.arange(self._bake.cells.shape[1]) % MEMBERS
-            # Each shell is as hot as the third of the mass in which most of it lies.
-            third = self._bake.shells.thirds.argmax(axis=0)
-            self._bake.cells = cells[:, of][third]
+            self._bake.cells = cells[:, np.arange(self._bake.cells.shape[1]) % MEMBERS]
             self._take_over()
 
     def _take_over(self) -> None:
@@ -127,8 +130,8 @@ class Ensemble:
             return
         index = b.chosen(MEMBERS)
         # A crust beyond boiling is dry and holds little heat.
-        cells = np.minimum(b.cells[:, index], b.parameters[of_bake.PLATEAU, index])
-        self.x[:3] = b.shells.thirds @ cells
+        plateau = b.parameters[of_bake.PLATEAU, index]
+        self.x[TEMPERATURES] = np.minimum(b.cells[:, index], plateau)
         for row, of in _OF_BAKE:
             self.x[row] = b.parameters[of, index]
 
@@ -184,18 +187,28 @@ class Ensemble:
         """From now on the cake cools; what the tip has is called the core.
 
         Batter rises and sets, and steam carries heat in it; how that went tells of the crumb's
-        exchange about as well as the plan does, so each counts half.
+        exchange, and of what vapour adds to it, about as well as the plan does: each counts half.
         """
-        self.x[CORE] = self.at_tip()
+        self.x[TEMPERATURES] += (1.0 - OUTWARD) * (self.at_tip() - self.x[CORE])
         p = self._priors
-        centre, spread = math.log(p.exchange_per_s[0]), p.exchange_per_s[1]
-        if self.in_oven:
-            self.x[EXCHANGE] += centre - math.log(p.bake.exchange_per_s[0])
+        if self._bake is not None:
+            vapour = self.x[VAPOUR] - math.log(p.bake.vapour[0])
+            self._half_as_learnt(HOT, p.hot, vapour)
+        self._half_as_learnt(
+            EXCHANGE, p.exchange_per_s, self.x[EXCHANGE] - math.log(p.exchange_per_s[0])
+        )
         self.in_oven, self.changed_s, self._bake = False, self.t_s, None
-        left = 0.5 * (self.x[EXCHANGE] - centre)
-        self.x[EXCHANGE] = centre + left
-        self.loosen(EXCHANGE, math.sqrt(max(spread**2 - float(left.std()) ** 2, 0.0)))
         self.x[PROBE] = self._probe_sd_k() * self._z[PROBE]
+
+    def has_been_outside(self) -> None:
+        """Its way out was noticed late: meanwhile the outside has been cooling."""
+        self.x[TEMPERATURES] += OUTWARD * (5.0 * self._disturbances.next() - 8.0)
+
+    def _half_as_learnt(self, row: int, prior: tuple[float, float], learnt: Array) -> None:
+        """A rate again by its prior, and half as far from it as the bake had it."""
+        centre, spread = math.log(prior[0]), prior[1]
+        self.x[row] = centre + 0.5 * learnt
+        self.loosen(row, math.sqrt(max(spread**2 - 0.25 * float(learnt.std()) ** 2, 0.0)))
 
     def start_cooling(self, core_c: float, air_c: float) -> None:
         """Cells of a cake that has been cooling for an unknown while.
@@ -204,19 +217,18 @@ class Ensemble:
         at Bi 3 makes it; an unknown vessel may have been cold when it was filled.
         """
         excess = core_c - air_c
-        coldest = 0.8 if self._doubt else 0.5
+        coldest = 0.9 if self._doubt else 0.6
         share = 1.0 / (1.0 + np.exp(-1.5 * self._z[OUTER]))  # 0 to 1, about even
         self.x[CORE] = core_c + 0.4 * self._z[CORE]
-        self.x[MIDDLE] = self.x[CORE] - excess * 0.15 * share
-        self.x[OUTER] = self.x[CORE] - excess * coldest * share
+        self.x[:CORE] = self.x[CORE] - OUTWARD[:CORE] * (excess * coldest * share)
         self._air_c = air_c
         self.x[PROBE] = self._probe_sd_k() * self._z[PROBE]
 
     def start_hot(self, core_c: float) -> None:
         """Cells of a cake that comes out of an oven: the outside at the plateau."""
         self.x[CORE] = core_c + 0.4 * self._z[CORE]
-        self.x[OUTER] = np.maximum(self.x[PLATEAU], self.x[CORE]) - 2.0
-        self.x[MIDDLE] = (self.x[CORE] + self.x[OUTER]) / 2 + self._z[MIDDLE]
+        outer = np.maximum(self.x[PLATEAU], self.x[CORE]) - 2.0 + self._z[OUTER]
+        self.x[:CORE] = self.x[CORE] + OUTWARD[:CORE] * (outer - self.x[CORE])
 
     def start_over(self, core_c: float, air_c: float) -> None:
         """What was followed was not this crumb: its own temperature, and the plan's rates again."""
@@ -256,6 +268,7 @@ class Ensemble:
             loss=np.exp(_between(x[LOSS], -13.0, -3.5)),
             bend=_between(x[BEND], 0.0, 0.4),
             evaporation=np.exp(_between(x[EVAPORATION], -6.0, 1.5)),
+            shells=self._priors.bake.shells,
         )
 
     def advance(self, t_s: float, air_c: float) -> None:
@@ -272,10 +285,10 @@ class Ensemble:
         rates = self.rates()
         air = air_c + self.x[AIR]
         parts = math.ceil(span / LONGEST_STEP_S)
-        cells = self.x[:3]
+        cells = self.x[TEMPERATURES]
         for _ in range(parts):
             cells = step(cells, span / parts, air, rates)
-        self.x[:3] = cells
+        self.x[TEMPERATURES] = cells
         self.t_s = t_s
         hours = math.sqrt(min(span, 3600.0) / 3600.0)
         self.loosen(EXCHANGE, RATE_DRIFT * hours)
@@ -292,7 +305,7 @@ class Ensemble:
 
     def surface(self) -> Array:
         """What a probe on the surface should read."""
-        return surface(self.x[:3])
+        return surface(self.x[TEMPERATURES])
 
     def assimilate(
         self, measured_c: float, row: int = CORE, extra_sd_k: float = 0.0, step_k: float = 0.1
@@ -346,9 +359,9 @@ class Ensemble:
             self._take_over()
             return
         shift = core_c - self.core()[0]
-        self.x[:3] += shift
+        self.x[TEMPERATURES] += shift
         self.x[CORE] = core_c + 0.4 * self._z[CORE]
-        self.x[MIDDLE] += 0.5 * self._disturbances.next()
+        self.x[OUTER + 1 : CORE] += 0.5 * self._disturbances.next()
         self.loosen(LOSS, 0.1)
         self.loosen(EXCHANGE, 0.2)
 

@@ -19,6 +19,7 @@ from logger.thermal.ensemble import (
     FUTURE_RATE_DRIFT,
     LONGEST_DRIFT_H,
     MEMBERS,
+    TEMPERATURES,
     Ensemble,
 )
 from logger.thermal.particles import Particles
@@ -30,7 +31,7 @@ HORIZON_BAKE_S = 3 * 3600.0
 PROBE_ERROR_K = 0.2  # of a kitchen's probe: limits of ± 0.4 °C (IEC 60751 class B at 25 °C: 0.43)
 SHORTEST_S = 180.0  # the follower asks the course what to expect until the next one
 FIRST_STEP_S = 30.0
-GROWTH = 1.2
+GROWTH = 1.25
 # In the oven a step grows faster, until it is so long, and later such a share of the time run.
 # Against steps of 5 s the times told are off by 1 % of the time left (median).
 GROWTH_BAKE, SHORTEST_LIMIT_S, STEP_SHARE = 1.3, 120.0, 0.25
@@ -156,12 +157,12 @@ def _run_bake(
 def _run_cooling(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequence[Goal]) -> Course:
     rates = ensemble.rates()
     x = ensemble.x
-    cells = x[:3]
+    cells = x[TEMPERATURES]
     drift, air_drift = ensemble.future()
     doubt = ensemble.doubt_now()
     # What the probe reads and what the cake is differ by the probe's own error, for good.
     seen = _Seen(goals, room_c, PROBE_ERROR_K * ensemble.probe_errors())
-    seen.add(0.0, cells, cells[2])
+    seen.add(0.0, cells, cells[-1])
     t, dt = 0.0, FIRST_STEP_S
     loss, dryness = rates.loss, rates.dryness
     while t < HORIZON_COOLING_S and (t < SHORTEST_S or not seen.is_decided(None)):
@@ -172,7 +173,7 @@ def _run_cooling(ensemble: Ensemble, air_c: float, room_c: float, goals: Sequenc
         room_drift = FUTURE_AIR_DRIFT_K * root * air_drift
         cells = step(cells, dt, air_c + x[AIR] + room_drift, rates)
         t += dt
-        seen.add(t, cells, cells[2], room_drift)
+        seen.add(t, cells, cells[-1], room_drift)
         dt = min(dt * GROWTH, LONGEST_STEP_COOLING_S)
     return seen.course(ensemble.t_s, None, ensemble.in_cold)
 

@@ -4,7 +4,7 @@ Centres come from physics and published ranges. Within those ranges some choices
 watching development data: for a plan that tells nothing, the depth, the doubt and the spread of
 hot conduction, with one real cooling curve (mosaicData's CoolingWater) in view. So the check on
 that curve is no blind one. What only the oven shows is in `logger.thermal.bake_priors`. Rates are
-those of the three cells of `logger.thermal.cake_model`. Spreads are standard deviations of
+those of `logger.thermal.cake_model`. Spreads are standard deviations of
 logarithms (about relative errors) where the quantity is a rate.
 """
 
@@ -23,8 +23,8 @@ from logger.thermal.bake_priors import (
     bake_priors,
 )
 from logger.thermal.boiling import boiling_point_c, pressure_pa
-from logger.thermal.conduction import slab
 from logger.thermal.properties import mixture
+from logger.thermal.shells import CELLS, EXCHANGE_CELLS
 
 # Crumb after the bake by mass, rounded from USDA SR 18146 (yellow cake): the composition matters
 # little (specific heats of cakes differ by 5 %), the air in it matters much.
@@ -81,7 +81,7 @@ class Priors:
 
     Attributes:
         loss_per_s: rate of loss of the whole cake at 30 K of excess, dry; spread of its log.
-        exchange_per_s: exchange rate between neighbouring cells when cool; spread of its log.
+        exchange_per_s: exchange rate between cells, as `Rates` has it; spread of its log.
         evaporation: evaporative loss at 50 °C as a share of the dry; spread of its log.
         hot: how much more crumb conducts when hot; spread of its log.
         plateau_c: where the core settles in the oven, and its spread in kelvins.
@@ -165,67 +165,50 @@ def priors(plan: Plan) -> Priors:
         walls += 0.5 * _rim_m(cake.pan) * height / (2 * area)
     film = (ROOM_FILM_TOP + ROOM_FILM_UNDER) / 2
     half = height / 2
-    sixth = half / 6  # from the middle of the outer cell to the surface
-    through = 1.0 / (1.0 / film + sixth / k)
-    # The cells make a slab of the right slowest mode only roughly; the table's mode corrects it.
-    zeta, _ = slab(film * half / k)
-    # Walls do for the inside what they do for the loss: a loaf's core cools from four sides.
-    exchange = 9.0 * alpha / half**2 * walls
-    loss = 2 * through * walls / capacity
-    slowest = (zeta / half) ** 2 * alpha * walls
-    bound = _three_cells_rate(loss, exchange)
+    skin = half / (2 * CELLS)  # from the middle of the outer cell to the surface
+    through = 1.0 / (1.0 / film + skin / k)
+    exchange = EXCHANGE_CELLS**2 * alpha / half**2
+    baking = bake_priors(
+        cake,
+        plan.oven.fan,
+        mass / AFTER_LOSS,
+        (density, k, exchange),
+        _rim_m(cake.pan, TUBE_SEES / WALLS_SEE) / area if cake.pan and area else 0.0,
+        known,
+    )
+    # The pan keeps heat for its cake, as long as that is in it.
+    with_pan = 1.0 + baking.pan_holds
+    loss = 2 * through * walls / (capacity * with_pan)
     # Film times area of all faces, in the pan and out of it, over the base area.
     side = 4.0 * (walls - 1.0)  # walls count a quarter, see above
     bare = ROOM_FILM_TOP + BARE_FILM_UNDER + BARE_FILM_SIDE * side
     bare_film = bare / (2.0 + side)
-    bare_through = (2.0 + side) / (1.0 / bare_film + sixth / k)
-    loss *= min(1.5, max(0.67, slowest / bound))
+    bare_through = (2.0 + side) / (1.0 / bare_film + skin / k)
     # What is not known to be crumb may be a liquid, which mixes itself, and most likely is one
     # where the plan has no cake at all.
-    unknown_exchange = (20.0 * exchange, 0.7) if is_nothing_told else (4.0 * exchange, 1.2)
+    unknown_exchange = (30.0 * exchange, 0.7) if is_nothing_told else (4.0 * exchange, 1.2)
     # An open vessel of water: 6 times the convection of its surface at 50 °C in a room of 50 %
     # humidity (Bowen), and a fifth of all its surface is open; more of a bowl, and thick or
     # foamed walls lose less besides.
     unknown_evaporation = (1.2, 0.9) if is_nothing_told else (0.8, 1.0)
     return Priors(
-        # Not told, it may well be a mug of 300 g: 11 W/m²K on 0.026 m² make 0.8 an hour.
-        loss_per_s=(loss, 0.35) if known else (0.8 / 3600.0, 0.65),
+        # Not told, it may well be a mug of 300 g, which holds a fifth more than what is in it:
+        # 11 W/m²K on 0.026 m² make 0.67 an hour.
+        loss_per_s=(loss, 0.35) if known else (0.67 / 3600.0, 0.65),
         exchange_per_s=(exchange, 0.45) if known else unknown_exchange,
         evaporation=(0.25, 0.7) if known else unknown_evaporation,
         # Moist crumb conducts two to seven times better hot than cool; what is not known to be
         # crumb may be anything.
-        hot=(2.2, 0.45) if known else (1.6, 0.6),
+        hot=(2.7, 0.45) if known else (1.6, 0.6),
         plateau_c=(boiling_c + SYRUP_K, math.hypot(boiling_sd, SYRUP_SPREAD_K)),
         boiling_c=boiling_c,
         doubt=0.0 if known else 0.13,
-        bake=bake_priors(
-            cake,
-            plan.oven.fan,
-            mass / AFTER_LOSS,
-            (density, k, 9.0 * alpha / half**2),
-            _rim_m(cake.pan, TUBE_SEES / WALLS_SEE) / area if cake.pan and area else 0.0,
-            known,
-        ),
+        bake=baking,
         # What lies between the outer cell's middle and the surface does not grow with the excess.
         # In an unknown vessel a liquid may convect as well.
         bend=(BEND * through / film, 0.06) if known else (0.23, 0.09),
-        unmoulded=bare_through / (2 * through * walls) if known else None,
+        unmoulded=with_pan * bare_through / (2 * through * walls) if known else None,
     )
-
-
-def _three_cells_rate(loss: float, exchange: float) -> float:
-    """Slowest decay rate of three equal cells in a row that lose 3·loss at the first."""
-    low, high = 0.0, min(loss, exchange)
-    for _ in range(60):
-        middle = (low + high) / 2
-        # From the core outward: ratios of neighbouring cells for a decay at `middle`.
-        second = 1.0 - middle / exchange
-        first = (2.0 - middle / exchange) * second - 1.0
-        if (exchange + 3 * loss - middle) * first - exchange * second > 0:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
 
 
 def room_prior(plan: Plan) -> tuple[float, float]:

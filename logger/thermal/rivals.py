@@ -28,12 +28,13 @@ MOVES_PER_H, COLD_SHARE, COLD_SHARE_WATCHED = 0.4, 0.65, 0.8
 # Turning out is about half of all moves within a room, and what is out stays out. What was put into
 # the cold to get cold is seldom taken out of it before it is.
 ONCE_TURNED_OUT, OUT_OF_COLD = 0.5, 0.25
-# Fresh rivals come after about the time heat takes from cell to cell: before it nothing can show.
-SOONEST_S, LATEST_S = 240.0, 900.0
+# Fresh rivals come after about the time heat takes from cell to cell, but often enough for one to
+# suppose the change about when it was: readings soon speak against a change that came much later.
+SOONEST_S, LATEST_S = 240.0, 300.0
 # Of each kind so many stay, so that many a guess within the room does not crowd out the cold.
 KEEP, MOST_OF_A_KIND = 1e-4, 3
 # Cold is worth supposing where it is so much colder than here, and not just out of the oven: hot
-# cakes steam, nobody shuts them in (common practice), and the core still lags.
+# cakes steam, so nobody shuts them in at once (common practice), and the core still lags.
 COLDER_K, COLD_AFTER_S = 5.0, 1200.0
 # In the oven, where thousands are followed, those that are told go on from so shortly before now.
 LATELY_S = 60.0
@@ -166,23 +167,27 @@ class Rivals:
             return None
         lead = self.all[0]
         base_c = self._air.air_at_c(now_s, lead.ensemble.in_oven, lead.place)
-        whole = lead.ensemble
+        whole = self._together(now_s, base_c)
         if now_s - whole.t_s >= (LATELY_S if whole.in_oven else 1.0):
-            whole = whole.copy()
+            whole = whole.copy() if whole is lead.ensemble else whole
             whole.advance(now_s, base_c)
+        return whole
+
+    def _together(self, now_s: float, base_c: float) -> Ensemble:
+        """All as of the last reading; offsets of air are those from `base_c`, for `now_s`."""
+        lead = self.all[0]
         if len(self.all) == 1:
-            return whole
+            return lead.ensemble
         weights = np.exp([r.log_weight for r in self.all])
         ends = np.round(np.cumsum(weights) / weights.sum() * MEMBERS).astype(int)
-        whole = whole.copy() if whole is lead.ensemble else whole
+        whole = lead.ensemble.copy()
         whole.in_cold = np.full(MEMBERS, lead.place in COLD_AIR)
         for rival, start, end in zip(self.all[1:], ends[:-1], ends[1:], strict=True):
             if start == end:
                 continue
-            e = rival.ensemble.copy()
-            air_c = self._air.air_at_c(now_s, e.in_oven, rival.place)
-            e.advance(now_s, air_c)
+            e = rival.ensemble
             whole.x[:, start:end] = e.x[:, start:end]
             whole.in_cold[start:end] = rival.place in COLD_AIR
-            whole.x[rows.AIR, start:end] += air_c - base_c
+            whole.x[rows.AIR, start:end] += self._air.air_at_c(now_s, e.in_oven, rival.place)
+            whole.x[rows.AIR, start:end] -= base_c
         return whole

@@ -1,9 +1,9 @@
 """The shape of a cake as nested shells, from the surface to the core.
 
-Heat comes from all faces. So the cells of a bake are shells, equally thick upright: in a sheet they
-are layers, in a cup nearly nested balls, in a loaf nearly nested bars. The outer ones hold more of
-the mass and pass more heat than the inner ones; that a core with cells all round it waits longer,
-and then comes faster, follows by itself.
+Heat comes and goes through all faces. So the cells of a cake are shells, equally thick upright: in
+a sheet they are layers, in a cup nearly nested balls, in a loaf nearly nested bars. The outer ones
+hold more of the mass and pass more heat than the inner ones; that a core with cells all round it
+waits longer, and then comes faster, follows by itself.
 
 How far the shells narrow inward, and how well they pass heat, is what makes their centre come half
 way, and most of it, when the body's own does; from a far rim heat then comes as late as it should.
@@ -19,14 +19,13 @@ from functools import lru_cache
 import numpy as np
 from numpy.polynomial import Polynomial
 
-from logger.thermal.conduction import root
 from logger.thermal.design_points import Array
 
 CELLS = 6
-EXCHANGE_CELLS = 3  # exchange rates are told of so many cells, as those of the cooling
+EXCHANGE_CELLS = 3  # exchange rates are told of so many cells of a slab
 # What is left at the centre when the shells are compared with the body.
 HALF_WAY, LATE = 0.5, 0.1
-_HALVINGS = 20
+_HALVINGS, _BITS = 20, 80  # of the narrowing; of a time, more than the bits of a float
 _NOTHING_YET = 0.03  # before it the axis of a cylinder is within 0.1 % of what it was
 _FINE = 30  # shells in which the decay of a shape is computed
 # Slowest decay of a slab, and of a long cylinder, whose surface is held: (π/2)²/L², 2.405²/R²
@@ -47,14 +46,12 @@ class Shells:
             `exchange` (of `EXCHANGE_CELLS` layers, through top and bottom alone); (CELLS − 1, 1).
         beyond: how far the centre lies beyond the core shell's mean, in differences between that
             and its neighbour.
-        thirds: the means of the outer, middle and inner third of the mass, (3, CELLS).
         sides: what reaches the core from the sides over what does from top and bottom.
     """
 
     shares: Array
     passages: Array
     beyond: float
-    thirds: Array
     sides: float
 
 
@@ -130,7 +127,14 @@ def _body(half_m: float, across_m: tuple[float, ...], is_round: bool) -> Callabl
 
 def _when(centre: Callable[[float], float], left: float) -> float:
     """When only so much is left in the centre."""
-    return root(lambda fo: left - centre(fo), 1e-4, 10.0)
+    low, high = 1e-4, 10.0
+    for _ in range(_BITS):
+        middle = (low + high) / 2
+        if centre(middle) < left:
+            high = middle
+        else:
+            low = middle
+    return (low + high) / 2
 
 
 @lru_cache(maxsize=8)
@@ -167,7 +171,6 @@ def shells(half_m: float, across_m: tuple[float, ...], is_round: bool) -> Shells
         _column(shares),
         _column(passages * scale / EXCHANGE_CELLS**2),
         _beyond(within),
-        _thirds(shares),
         sides,
     )
 
@@ -191,17 +194,3 @@ def _beyond(within: Polynomial) -> float:
     outer = (lost(edges[1]) - lost(edges[0])) / (of[0] - of[1])
     inner = (lost(edges[2]) - lost(edges[1])) / (of[1] - of[2])
     return float(inner / (outer - inner))
-
-
-def _thirds(shares: Array) -> Array:
-    """Weights of the shells in the outer, middle and inner third of the mass."""
-    edges = np.concatenate(([0.0], np.cumsum(shares)))
-    edges[-1] = 1.0
-    rows = []
-    for third in range(3):
-        low, high = third / 3, (third + 1) / 3
-        overlap = np.minimum(edges[1:], high) - np.maximum(edges[:-1], low)
-        rows.append(3.0 * np.maximum(overlap, 0.0))
-    out = np.array(rows)
-    out.flags.writeable = False
-    return out

@@ -401,9 +401,7 @@ class Thermal:
         else:
             e.advance(out_s, self._air.air_c(out_s, True))
             if now_s is not None:
-                # Noticed late: meanwhile the outside has been cooling.
-                e.loosen(rows.OUTER, 5.0, -8.0)
-                e.loosen(rows.MIDDLE, 2.0, -2.0)
+                e.has_been_outside()
         e.leave_oven()
         e.spread_air(self._air.air_spread_k())
         f.rivals.begin(e)

@@ -1,14 +1,18 @@
-"""The three cells against what is known of them without them."""
+"""The cells of a cooling cake against what is known of them without them."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from logger.thermal.cake_model import Rates, step, vapour_pressure_kpa
+from logger.thermal.cake_model import Rates, _by_vapour, step, vapour_pressure_kpa
+from logger.thermal.shells import CELLS, Shells, shells
+
+SLAB = shells(0.02, (), False)
+CUP = shells(0.02, (0.03,), True)
 
 
-def rates(**change: float) -> Rates:
+def rates(shape: Shells = SLAB, **change: float) -> Rates:
     values = {
         "exchange": 2e-3,
         "hot": 0.0,
@@ -17,7 +21,7 @@ def rates(**change: float) -> Rates:
         "evaporation": 0.0,
     } | change
     arrays = {name: np.array([value]) for name, value in values.items()}
-    return Rates(**arrays)
+    return Rates(**arrays, shells=shape)
 
 
 def after(cells: np.ndarray, seconds: float, dt: float, r: Rates, air: float) -> np.ndarray:
@@ -27,34 +31,53 @@ def after(cells: np.ndarray, seconds: float, dt: float, r: Rates, air: float) ->
 
 
 def test_cells_that_mix_well_and_lose_in_proportion_decay_exponentially() -> None:
-    cells = after(np.full((3, 1), 90.0), 3600.0, 10.0, rates(exchange=1.0), 20.0)
+    cells = after(np.full((CELLS, 1), 90.0), 3600.0, 10.0, rates(exchange=1.0), 20.0)
 
-    assert cells[2, 0] == pytest.approx(20 + 70 * np.exp(-3e-4 * 3600), rel=2e-3)
+    assert cells[-1, 0] == pytest.approx(20 + 70 * np.exp(-3e-4 * 3600), rel=2e-3)
 
 
+@pytest.mark.parametrize("shape", [SLAB, CUP])
 @pytest.mark.parametrize("dt", [60.0, 120.0, 300.0])
-def test_long_steps_give_what_short_ones_do(dt: float) -> None:
-    r = rates(bend=0.2, evaporation=0.2, hot=1.5)
-    cells = after(np.full((3, 1), 95.0), 600.0, 5.0, r, 22.0)
+def test_long_steps_give_what_short_ones_do(dt: float, shape: Shells) -> None:
+    r = rates(shape, bend=0.2, evaporation=0.2, hot=1.5)
+    cells = after(np.full((CELLS, 1), 95.0), 600.0, 5.0, r, 22.0)
 
     fine = after(cells, 3600.0, 5.0, r, 22.0)
     coarse = after(cells, 3600.0, dt, r, 22.0)
 
-    assert coarse[2, 0] == pytest.approx(fine[2, 0], abs=0.35)
+    assert coarse[-1, 0] == pytest.approx(fine[-1, 0], abs=0.35)
+
+
+def test_hot_moist_crumb_conducts_better_and_the_more_so_towards_boiling() -> None:
+    more = _by_vapour()
+    celsius = (np.arange(len(more)) + 0.5) / 2
+
+    assert np.interp((23.0, 95.0), celsius, more) == pytest.approx((0.0, 1.0))
+    assert (np.diff(more) > 0).all()
+    # Pressure rises steeply: half of it comes within ten kelvins of 95 °C.
+    assert 0.15 < np.interp(75.0, celsius, more) < 0.35
+    assert 0.4 < np.interp(86.0, celsius, more) < 0.6
+
+
+def test_hotter_crumb_than_the_table_has_changes_no_more() -> None:
+    r = rates(hot=2.0)
+
+    assert np.isfinite(step(np.full((CELLS, 1), 140.0), 30.0, np.array([22.0]), r)).all()
+    assert np.isfinite(step(np.full((CELLS, 1), -25.0), 30.0, np.array([-30.0]), r)).all()
 
 
 def test_a_cake_in_its_own_temperature_stays() -> None:
     dry = rates(evaporation=1e-9)
 
-    cells = after(np.full((3, 1), 21.0), 3600.0, 60.0, dry, 21.0)
+    cells = after(np.full((CELLS, 1), 21.0), 3600.0, 60.0, dry, 21.0)
 
-    assert cells == pytest.approx(np.full((3, 1), 21.0))
+    assert cells == pytest.approx(np.full((CELLS, 1), 21.0))
 
 
 def test_a_moist_cake_settles_a_little_below_the_room_as_a_wet_thermometer_does() -> None:
     moist = rates(evaporation=0.25)
 
-    cells = after(np.full((3, 1), 25.0), 40 * 3600.0, 60.0, moist, 21.0)
+    cells = after(np.full((CELLS, 1), 25.0), 40 * 3600.0, 60.0, moist, 21.0)
 
     # A wet-bulb thermometer at 21 °C and 50 % humidity reads 14.6 °C (psychrometric chart, from
     # memory); a crust gives off a small share of what a wet wick does.

@@ -14,6 +14,7 @@ from logger.thermal.cake_model import Rates, step
 from logger.thermal.ensemble import Ensemble
 from logger.thermal.priors import Priors, priors
 from logger.thermal.rivals import Rivals
+from logger.thermal.shells import CELLS
 from logger.thermal.surroundings import Surroundings
 
 PLAN = Plan(
@@ -29,7 +30,7 @@ def follow(prior: Priors, air_after_c: float, loss_after: float, step_k: float) 
     one = np.ones(1)
     rates = Rates(
         exchange=prior.exchange_per_s[0] * one, hot=2.0 * one, loss=prior.loss_per_s[0] * one,
-        bend=prior.bend[0] * one, evaporation=0.25 * one,
+        bend=prior.bend[0] * one, evaporation=0.25 * one, shells=prior.bake.shells,
     )  # fmt: skip
     air = Surroundings(PLAN)
     air.place = "in pan, on rack"
@@ -38,13 +39,13 @@ def follow(prior: Priors, air_after_c: float, loss_after: float, step_k: float) 
     e.start_hot(97.0)
     e.spread_air(0.5)
     rivals.begin(e)
-    cells = np.array([[95.0], [96.0], [97.0]])
+    cells = np.linspace([95.0], [97.0], CELLS)
     for i in range(1, int(END_S / 30)):
         moved = i * 30 > MOVE_S
         if i * 30 == MOVE_S + 30:
             rates.loss = rates.loss * loss_after
         cells = step(cells, 30.0, np.array([air_after_c if moved else 22.0]), rates)
-        rivals.learn(30.0 * i, round(float(cells[2, 0]) / step_k) * step_k, step_k)
+        rivals.learn(30.0 * i, round(float(cells[-1, 0]) / step_k) * step_k, step_k)
     return rivals
 
 
