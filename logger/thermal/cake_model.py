@@ -2,8 +2,8 @@
 
 The shells are those of its bake (`logger.thermal.shells`) and exchange heat with their neighbours;
 hot moist crumb exchanges faster than cool crumb. The outer one loses heat to the surrounding air:
-in proportion to an excess to the power 1 + m (natural convection, radiation), and by evaporation in
-proportion to the difference of vapour pressures. The bake is in `logger.thermal.baking`.
+in proportion to an excess to a power beyond 1 (natural convection, radiation), and by evaporation
+in proportion to the difference of vapour pressures. The bake is in `logger.thermal.baking`.
 """
 
 from __future__ import annotations
@@ -22,9 +22,11 @@ REFERENCE_SLOPE_KPA_PER_K = 0.353
 # How far the air is from what a cake would saturate it to, 1 − humidity/water activity: indoor air
 # of 30–60 % (the usual range of comfort), cakes of 0.73–0.94 (common tables of water activity).
 DRYNESS = 0.45
-# Below this excess natural convection (1.32 (ΔT/L)^¼, Holman) is less than what the room's own air
-# of 0.1 m/s takes (0.664 Re^½ Pr^⅓; about 2.8 W/(m² K) on 0.2 m), and radiation is linear.
-LINEAR_K = 4.0
+# Films grow the less the smaller the excess: natural convection (1.32 (ΔT/L)^¼, Holman) is then
+# less than what the room's own air of 0.1 m/s takes (0.664 Re^½ Pr^⅓; about 2.8 W/(m² K) on 0.2 m;
+# their cubes add, Incropera 9.9), and so is radiation's own growth. So the power falls with the
+# logarithm of the excess; below the limit there is none.
+LINEAR_K, FLATTENS = 4.0, 0.23
 MAGNUS, MAGNUS_C = 17.62, 243.12  # of Magnus' formula over water (WMO)
 # Moist crumb is walls with pores in them. A pore conducts as air does, and by the vapour that
 # evaporates on its hot side and condenses on the cold one, of which skins and bends hold back some.
@@ -45,7 +47,7 @@ class Rates:
         exchange: between neighbours of `EXCHANGE_CELLS` layers of cool crumb, 1/s.
         hot: how much more hot crumb exchanges (at 95 °C: 1 + hot).
         loss: of the whole cake to air at 30 K of excess, 1/s, dry.
-        bend: the exponent m.
+        bend: the exponent m, at `REFERENCE_EXCESS_K`.
         evaporation: share of the dry loss at 50 °C.
         shells: the shape.
         dryness: how far the air is from what the cake would saturate it to, a share.
@@ -85,7 +87,8 @@ def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
     """
     excess = outer - air
     size = np.maximum(np.abs(excess), 0.5)
-    dry = (np.maximum(size, LINEAR_K) * (1.0 / REFERENCE_EXCESS_K)) ** rates.bend
+    log_ratio = np.log(np.maximum(size, LINEAR_K) * (1.0 / REFERENCE_EXCESS_K))
+    dry = np.exp(rates.bend * log_ratio * (1.0 + FLATTENS * log_ratio))
     signed = np.copysign(size, excess)
     of_air = vapour_pressure_kpa(air)
     slope = (vapour_pressure_kpa(np.minimum(air + signed, 105.0)) - of_air) / signed

@@ -13,7 +13,7 @@ UNMOULDED, BARED = "out of pan, on rack", 1.5
 FAN = "rack with fan"
 # The stream of a fan takes as much per kelvin at every excess (forced convection, Holman). What is
 # left of the power by which films grow is radiation's, 0.137, of about a third of a doubled film of
-# which it was the larger part: 0.04 in place of 0.165 (`BEND`).
+# which it was the larger part: 0.045 in place of 0.18 (`BEND`).
 FAN_BEND = 0.25
 # Of the moves within a room the faster ones (out of the pan, a fan, a draught) are the more
 # frequent; the way back is as likely as the way there.

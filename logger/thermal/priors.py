@@ -51,9 +51,9 @@ ROOM_FILM_TOP = 11.0
 ROOM_FILM_UNDER = 6.5
 # Out of the pan: the bare underside on a rack, and the bare sides (same sources).
 BARE_FILM_UNDER, BARE_FILM_SIDE = 9.0, 10.0
-# By what power of the excess these films grow: natural convection 0.25, less where the room's air
-# moves (0.2); radiation between 10 and 60 K of excess 0.137 (from its law); in the shares above.
-BEND = 0.165
+# By what power of the excess these films grow at 30 K of it: natural convection 0.25, in a room's
+# moving air 0.2; radiation 0.14 (from its law); in the shares above.
+BEND = 0.18
 # How place changes the loss relative to a pan on a rack: centre, and spread of its logarithm.
 # Counter: one side blocked. Fan: about twice. Ice bath: water conducts. (common practice)
 PLACES: dict[str, tuple[float, float]] = {
@@ -86,7 +86,7 @@ class Priors:
         hot: how much more crumb conducts when hot; spread of its log.
         plateau_c: where the core settles in the oven, and its spread in kelvins.
         boiling_c: boiling point of pure water in this kitchen.
-        bend: the power of the excess by which the loss grows faster than it, and its spread.
+        bend: the power by which the loss grows faster than the excess, at 30 K; its spread.
         unmoulded: how the loss out of the pan compares with that in it; None where unknown.
         doubt: relative error of all rates that no reading takes away, where not even the kind
             of vessel is known.
