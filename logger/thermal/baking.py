@@ -23,14 +23,18 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.thermal.cake_model import MAGNUS, MAGNUS_C, vapour_pressure_kpa
+from logger.thermal.cake_model import (
+    MAGNUS,
+    MAGNUS_C,
+    conducted_by_vapour,
+    vapour_pressure_kpa,
+)
 from logger.thermal.design_points import Array
 from logger.thermal.shells import Shells
 
 # Batter begins to rise as its gas and vapour expand and has set at 80 to 95 °C (common practice).
 RISES_FROM_C, RISES_OVER_K = 40.0, 45.0
-# Vapour's share is told at so much below boiling; beyond the limit it is driven by pressure.
-VAPOUR_AT_K, LARGEST_VAPOUR_SHARE = 5.0, 0.8
+VAPOUR_AT_K = 5.0  # vapour's share is told at so much below boiling
 # Vapour passes through pores: from the sides batter (a third pores) lets through a fifth of what
 # its crumb does (two thirds), per mass; upward the denser batter makes up for it.
 SIDE_VAPOUR_OF_BATTER = 0.2
@@ -71,15 +75,10 @@ _BELOW = np.arange(_LOWEST_K, _HIGHEST_K, _STEP_K)
 def _vapour(sides: float) -> tuple[Array, Array]:
     """Relative conductivity of vapour at `_BELOW` kelvins below boiling, and its integral.
 
-    Formula: L D dρ/dT · P/(P − p) with D as the temperature to the power 1.81; at sea level.
+    At sea level.
     """
     celsius = 99.97 - _BELOW
-    pressure = 1000.0 * vapour_pressure_kpa(celsius)
-    kelvin = celsius + 273.15
-    density = pressure / kelvin
-    slope = density * (MAGNUS * MAGNUS_C / (MAGNUS_C + celsius) ** 2 - 1.0 / kelvin)
-    share = np.minimum(pressure / 101_325.0, LARGEST_VAPOUR_SHARE)
-    value = slope * kelvin**1.81 / (1.0 - share)
+    value = conducted_by_vapour(celsius)
     through = SIDE_VAPOUR_OF_BATTER + (1.0 - SIDE_VAPOUR_OF_BATTER) * risen(celsius)
     value *= (1.0 + sides * through) / (1.0 + sides)
     value /= np.interp(VAPOUR_AT_K, _BELOW, value)

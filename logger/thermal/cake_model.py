@@ -32,9 +32,9 @@ MAGNUS, MAGNUS_C = 17.62, 243.12  # of Magnus' formula over water (WMO)
 # evaporates on its hot side and condenses on the cold one, of which skins and bends hold back some.
 # Walls of 0.25 W/(m K), as crumb's constituents in series have, 0.6 of pores, and 0.3 of what would
 # diffuse freely: so cool crumb conducts 0.116, as it does where it was measured (Sweat 1985).
-WALL, PORES, AIR, VAPOUR_PASSES = 0.25, 0.6, 0.026, 0.3
+WALL, PORES, STILL_AIR, VAPOUR_PASSES = 0.25, 0.6, 0.026, 0.3
 DIFFUSIVITY, LATENT, GAS_CONSTANT = 2.12e-5, 2.35e6, 461.5  # m²/s at 0 °C, J/kg, J/(kg K)
-ATMOSPHERE_KPA, LARGEST_SHARE = 101.325, 0.8  # beyond that share pressure drives vapour
+ATMOSPHERE_KPA, LARGEST_VAPOUR_SHARE = 101.325, 0.8  # beyond that share pressure drives it
 COOL_C, HOT_C, HOTTEST_C = 23.0, 95.0, 110.0  # where crumb is measured, and where `hot` is told
 _STEPS_PER_K = 2
 
@@ -99,21 +99,30 @@ def loss_rate(outer: Array, air: Array, rates: Rates) -> tuple[Array, Array]:
     return dry, vapour * rates.dryness * of_air
 
 
-@lru_cache(maxsize=1)
-def _by_vapour() -> Array:
-    """What moist crumb conducts better than cool one, 0 at 23 °C, 1 at 95 °C, from 0 °C on.
+def conducted_by_vapour(celsius: Array) -> Array:
+    """Conductivity of vapour that diffuses freely between wet faces, W/(m K), at sea level.
 
-    Formula: pores conduct k_air + χ L D dρ/dT · P/(P − p), D as the temperature to the power 1.81;
-    crumb by Maxwell's relation for pores in walls. At sea level.
+    Formula: L D dρ/dT · P/(P − p), D as the temperature to the power 1.81 (de Vries, Sluimer &
+    Bloksma 1989); p counts as `LARGEST_VAPOUR_SHARE` of P at most.
     """
-    celsius = (np.arange(HOTTEST_C * _STEPS_PER_K) + 0.5) / _STEPS_PER_K
     kelvin = celsius + 273.15
     pressure = vapour_pressure_kpa(celsius)
     density = 1000.0 * pressure / (GAS_CONSTANT * kelvin)
     slope = density * (MAGNUS * MAGNUS_C / (MAGNUS_C + celsius) ** 2 - 1.0 / kelvin)
     diffuses = DIFFUSIVITY * (kelvin / 273.15) ** 1.81
-    stefan = 1.0 - np.minimum(pressure / ATMOSPHERE_KPA, LARGEST_SHARE)
-    pore = AIR + VAPOUR_PASSES * LATENT * diffuses * slope / stefan
+    stefan = 1.0 - np.minimum(pressure / ATMOSPHERE_KPA, LARGEST_VAPOUR_SHARE)
+    out: Array = LATENT * diffuses * slope / stefan
+    return out
+
+
+@lru_cache(maxsize=1)
+def _by_vapour() -> Array:
+    """What moist crumb conducts better than cool one, 0 at 23 °C, 1 at 95 °C, from 0 °C on.
+
+    Maxwell's relation for pores in walls; a pore conducts as air and by what passes of the vapour.
+    """
+    celsius = (np.arange(HOTTEST_C * _STEPS_PER_K) + 0.5) / _STEPS_PER_K
+    pore = STILL_AIR + VAPOUR_PASSES * conducted_by_vapour(celsius)
     more = pore - WALL
     crumb = (pore + 2.0 * WALL + 2.0 * PORES * more) / (pore + 2.0 * WALL - PORES * more)
     cool, hot = np.interp((COOL_C, HOT_C), celsius, crumb)

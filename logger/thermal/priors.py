@@ -193,8 +193,8 @@ def priors(plan: Plan) -> Priors:
     # foamed walls lose less besides.
     unknown_evaporation = (1.2, 0.9) if is_nothing_told else (0.8, 1.0)
     return Priors(
-        # Not told, it may well be a mug of 300 g, which holds a fifth more than what is in it:
-        # 11 W/m²K on 0.026 m² make 0.67 an hour.
+        # Not told, it may well be a mug with 300 g of water in it, of whose heat it holds a fifth
+        # itself: 11 W/m²K on 0.026 m² make 0.67 an hour.
         loss_per_s=(loss, 0.35) if known else (0.67 / 3600.0, 0.65),
         exchange_per_s=(exchange, 0.45) if known else unknown_exchange,
         evaporation=(0.25, 0.7) if known else unknown_evaporation,

@@ -1,6 +1,7 @@
 """What the cells give off is what they lose: the reduced model keeps energy within 1 %.
 
-In the long steps of a forecast, which see the loss at their beginning, within 2.5 %.
+In the long steps of a forecast, which see the loss at their beginning, within 2 %, and
+2.5 % in small cups.
 """
 
 from __future__ import annotations
@@ -78,8 +79,13 @@ def as_forecast() -> Iterator[float]:
         dt = min(dt * GROWTH, LONGEST_STEP_COOLING_S)
 
 
-@pytest.mark.parametrize("cake", [ROUND, LOAF, CUPS])
-@pytest.mark.parametrize(("steps", "within"), [(as_learnt, 0.01), (as_forecast, 0.025)])
+@pytest.mark.parametrize(
+    ("cake", "steps", "within"),
+    [
+        (ROUND, as_learnt, 0.01), (LOAF, as_learnt, 0.01), (CUPS, as_learnt, 0.01),
+        (ROUND, as_forecast, 0.02), (LOAF, as_forecast, 0.02), (CUPS, as_forecast, 0.025),
+    ],
+)  # fmt: skip
 def test_a_cooling_cake_loses_what_it_gives_to_the_air(
     cake: CakePlan, steps: Callable[[], Iterator[float]], within: float
 ) -> None:

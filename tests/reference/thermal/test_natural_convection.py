@@ -100,3 +100,16 @@ def test_all_faces_together_grow_with_the_excess_as_the_model_has_it(excess_k: f
 
     law = whole(excess_k) / whole(cake_model.REFERENCE_EXCESS_K)
     assert float(shown[0]) == pytest.approx(law, rel=0.05)
+
+
+def test_all_faces_together_grow_by_the_power_that_the_prior_has() -> None:
+    def whole(excess_k: float) -> float:
+        return (
+            horizontal(excess_k, upward=True)
+            + horizontal(excess_k, upward=False)
+            + 1.5 * radiation(excess_k)
+        )
+
+    power = math.log(whole(60.0) / whole(10.0)) / math.log(6.0)
+
+    assert pytest.approx(power, abs=0.04) == priors.BEND
