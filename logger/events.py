@@ -19,7 +19,7 @@ from typing import Any, ClassVar
 from drivers.reading import microseconds, seconds
 
 # Events name the version of the conclusions; it changes whenever the same log would give others.
-ENGINE_VERSION = "9"
+ENGINE_VERSION = "10"
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,6 +67,11 @@ class Follower:
         """The likeliest explanation of what is read."""
         return self.rivals.lead
 
+    @property
+    def _is_cooling(self) -> bool:
+        e = self.ensemble
+        return e is not None and not e.in_oven
+
     def start(self, ensemble: Ensemble) -> None:
         """Follow a new ensemble from its time on, catching up with what was read since."""
         self.rivals.begin(ensemble)
@@ -114,6 +119,9 @@ class Follower:
                 self.in_oven.pushed_in(baking)
             elif self.ensemble is not None and not self.astray and not self._fits(t_s, celsius):
                 notes += self._go_astray()
+        if verdict is Verdict.BACK and self._is_cooling and not self.astray:
+            self.probe_moves(t_s)
+            notes += [Note.NEW_PLACE, Note.BROKEN]
         if self.last is not None and (step := abs(celsius - self.last[1])) > 0.009:
             self.step_k = min(self.step_k, step)
         self.last = (t_s, celsius)
@@ -153,7 +161,7 @@ class Follower:
         return min(max(self._expected(t_s)[0], celsius - half), celsius + half)
 
     def probe_moves(self, t_s: float) -> None:
-        """A person said that the probe was moved."""
+        """A person said, or its readings show, that the probe was moved."""
         self.screen.expect_anything()
         self._window.clear()
         self._off.clear()
@@ -212,6 +220,9 @@ class Follower:
             if self._near_since_s is None:
                 self._near_since_s = t_s
             if t_s - self._near_since_s >= BACK_S:
+                if self._is_cooling:
+                    # A step of some kelvins between two places is nothing that the cake did.
+                    self._settle(t_s, celsius)
                 self.astray = False
                 self._off.clear()
                 return [Note.BACK, Note.BROKEN]

@@ -87,6 +87,33 @@ def test_a_probe_pulled_out_and_pushed_back_is_told_and_crosses_nothing(
     assert "frost" not in times
 
 
+@pytest.mark.parametrize("for_s", [25.0, 100.0])
+def test_a_probe_pushed_in_again_a_little_elsewhere_is_no_cake_that_was_moved(
+    kitchen, put_through: PutThrough, for_s: float
+) -> None:
+    start = kitchen.falls_to(66.0)
+    room_c = float(kitchen.room_c[0])
+    out = pulled(start, start + for_s, room_c)
+    elsewhere = lambda v: round(room_c + 0.92 * (v - room_c), 1)  # noqa: E731
+    change = lambda t, v: out(t, v if t < start + for_s else elsewhere(v))  # noqa: E731
+    end = start + 30 * MINUTE
+
+    events = put_through(
+        kitchen.plan, with_marks(kitchen, kitchen.readings(to_s=end, change=change))
+    )
+
+    whats = [e.body.what for e in events if isinstance(e.body, CoolingChanged)]
+    assert "moved" not in whats
+    said = [
+        e.body
+        for e in events
+        if isinstance(e.body, CoolingForecast) and e.body.milestone == "frost"
+    ][-1]
+    goal_s = kitchen.falls_to(room_c + (27.0 - room_c) / 0.92)
+    assert said.expected_at is not None
+    assert kitchen.since_in(said.expected_at) - end == pytest.approx(goal_s - end, rel=0.15)
+
+
 def test_a_probe_that_stays_out_reaches_nothing_and_is_still_forecast(
     kitchen, put_through: PutThrough
 ) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from logger.thermal.screen import Screen, Verdict
@@ -47,3 +49,30 @@ def test_what_a_cake_can_do_is_sound(rate_k_per_min: float, step_s: float) -> No
     values = [60.0 + rate_k_per_min * step_s * i / 60.0 for i in range(int(300 / step_s))]
 
     assert set(judged(values, step_s)) == {Verdict.SOUND}
+
+
+def out_and_back(step_s: float, out_s: float = 40.0) -> list[float]:
+    """A probe with a lag of six seconds, out in a room of 22 °C and pushed in again at 57 °C."""
+    value, values = 60.0, [60.0] * 10
+    for i in range(int(200 / step_s)):
+        seen = 22.0 if i * step_s < out_s else 57.0
+        value = seen + (value - seen) * math.exp(-step_s / 6.0)
+        values.append(value)
+    return values
+
+
+@pytest.mark.parametrize("step_s", [0.2, 1.0, 5.0])
+def test_a_probe_out_for_a_moment_is_back_once(step_s: float) -> None:
+    verdicts = judged(out_and_back(step_s, out_s=20.0), step_s)
+
+    assert verdicts.count(Verdict.BACK) == 1
+    assert Verdict.MOVED not in verdicts
+    assert verdicts[-1] is Verdict.SOUND
+
+
+@pytest.mark.parametrize("wrong", [[0.0] * 2, [85.0, 35.0], [0.0] * 3, [61.0 + 25.0] * 2], ids=str)
+@pytest.mark.parametrize("step_s", [5.0, 10.0])
+def test_a_glitch_or_two_are_no_probe_that_was_out(wrong: list[float], step_s: float) -> None:
+    verdicts = judged([60.0] * 10 + wrong + [59.5] * 10, step_s)
+
+    assert Verdict.BACK not in verdicts
