@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+from statistics import median
 
 from logger.plan import Plan
 from logger.thermal.bake_priors import RADIATION, moved_air
+from logger.thermal.idle_probes import WARMEST_C, room_by
 from logger.thermal.priors import COLD_AIR, room_prior
 from logger.thermal.track import Track
 
 ROOM_S = 300.0  # the room, and the refrigerator, are what is read of them in so long
 OVEN_UNKNOWN_C = 175.0
+# Before the bake so long is looked back to where the core's probe lay, if it lay there a while.
+LAY_S, LEAST_S = 3600.0, 300.0
 # The oven's air recovers from loading within minutes; its mean is learnt after that.
 RECOVERY_S, OVEN_MEAN_S = 300.0, 900.0
 # Most of the heat comes from the walls, which follow the air in about ten minutes: an open door
@@ -33,6 +37,18 @@ class Surroundings:
         self.room = Track(-20.0, 60.0)
         self.cold = Track(-40.0, 40.0)
         self.place: str | None = None
+        self._assumed = room_prior(plan)
+
+    def bake_begins(self, core: Track, in_s: float) -> None:
+        """What the core's probe and the oven's have read tells of a room not measured."""
+        seen = [(t, c) for t, c in core.since(in_s - LAY_S) if t <= in_s]
+        lay = [c for _, c in seen if c <= WARMEST_C]
+        lay_long = bool(seen) and in_s - seen[0][0] >= LEAST_S
+        self._assumed = room_by(
+            room_prior(self._plan),
+            median(lay) if lay and lay_long else None,
+            self.oven.at(-math.inf),
+        )
 
     def hear_oven(self, t_s: float, celsius: float) -> None:
         """A reading of the oven's air; the walls follow it."""
@@ -57,9 +73,9 @@ class Surroundings:
         return self.place in COLD_AIR
 
     def room_c(self, t_s: float) -> float:
-        """The room at a time: measured, else assumed."""
+        """The room at a time: measured, else assumed, by the plan and by probes that lay in it."""
         measured = self.room.middle(t_s - ROOM_S, t_s)
-        return room_prior(self._plan)[0] if measured is None else measured
+        return self._assumed[0] if measured is None else measured
 
     def room_is_known(self) -> bool:
         """Whether the room is measured or the plan says it."""
@@ -95,7 +111,7 @@ class Surroundings:
             if place == "refrigerator" and self.cold:
                 return 1.0
             return COLD_AIR[place][1]
-        return 0.5 if self.room else room_prior(self._plan)[1]
+        return 0.5 if self.room else self._assumed[1]
 
     def air_to_come_c(self, t_s: float, in_oven: bool, in_at_s: float) -> float:
         """The air from now on: the oven's mean over its last cycles, else as now."""

@@ -364,6 +364,7 @@ class Thermal:
             e.back_into_oven()
             f.start(e)
         else:
+            self._air.bake_begins(f.track, in_s)
             e = Ensemble(self._priors, in_s)
             batter = f.track.at(in_s) if f.track else None
             if batter is not None and batter < 45.0:
