@@ -43,9 +43,10 @@ LONGEST_STEP_COOLING_S = 1200.0
 TOLD = slice(None, None, 3)
 # The highest quantile told, with its neighbour.
 QUANTILES_NEED = 0.96
-# The crust dries meanwhile and gives off less, so that in hours a cake does come up to the room:
-# weight falls by 1 to 2 % in the first hours and hardly after (common practice, no source).
-CRUST_DRIES_S = 3 * 3600.0
+# The crust dries meanwhile and gives off less, so that in time a cake does come up to the room.
+# That takes long: one that is cool and not covered goes on losing tenths of a per cent of its
+# weight an hour for most of a day (common practice, no source).
+CRUST_DRIES_S = 6 * 3600.0
 LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
 # A cake near the room's temperature may or may not come down to it, one near boiling up to its
 # goal: a time is promised where that is twice as likely as not, so that it does not come and go

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.thermal.cake_model import Rates, _by_vapour, step, vapour_pressure_kpa
+from logger.plan import CakePlan, Pan, Plan
+from logger.thermal.cake_model import Rates, _by_vapour, loss_rate, step, vapour_pressure_kpa
+from logger.thermal.priors import priors
 from logger.thermal.shells import CELLS, Shells, shells
 
 SLAB = shells(0.02, (), False)
@@ -83,6 +85,20 @@ def test_a_moist_cake_settles_a_little_below_the_room_as_a_wet_thermometer_does(
     # memory); a crust gives off a small share of what a wet wick does.
     assert np.all(cells < 20.8)
     assert np.all(cells > 19.0)
+
+
+@pytest.mark.parametrize("room_c", [18.0, 22.0, 26.0])
+def test_a_cool_cake_that_is_not_covered_loses_tenths_of_a_per_cent_an_hour(room_c: float) -> None:
+    """Common practice of the trade, no source: of its weight, for most of a day."""
+    cake = CakePlan("layer", 0.62, 0.02, 1, Pan("round", diameter_m=0.2, depth_m=0.05))
+    p = priors(Plan(cake=cake))
+    r = rates(loss=p.loss_per_s[0], evaporation=p.evaporation[0])
+
+    _, taken = loss_rate(np.array([room_c]), np.array([room_c]), r)
+
+    # Crumb of 2.8 kJ/(kg K), water of 2450 kJ/kg.
+    share_per_h = float(taken[0]) * 3600.0 * 2.8 / 2450.0
+    assert 0.0005 < share_per_h < 0.005
 
 
 def test_saturation_pressure_of_water() -> None:
