@@ -50,8 +50,9 @@ CRUST_DRIES_S = 6 * 3600.0
 LOW, MEDIAN, HIGH = 0.05, 0.5, 0.95
 # A cake near the room's temperature may or may not come down to it, one near boiling up to its
 # goal: a time is promised where that is twice as likely as not, so that it does not come and go
-# with every reading.
-LIKELY = 0.7
+# with every reading. A core that stays below boiling is seen to within minutes; for a cake that
+# stays above a goal near the room somebody waits for hours, so there it is three times.
+LIKELY, LIKELY_COOL = 0.7, 0.75
 # Forecasts are renewed within a minute, so less than this is no time that is left.
 SHORTEST_LEFT_S = 60.0
 
@@ -265,16 +266,19 @@ def telling_weights(crossing: Array, in_cold: NDArray[np.bool_], now_s: float) -
     return weights
 
 
-def outlook(crossing: Array, settles: Array, weights: Array | None = None) -> Outlook:
+def outlook(
+    crossing: Array, settles: Array, weights: Array | None = None, likely: float = LIKELY
+) -> Outlook:
     """Central 90 % interval of the members' crossings, and the time to tell.
 
-    Where fewer than a share of `LIKELY` cross, none is told. Where it is, those that never cross
+    Where fewer than a share of `likely` cross, none is told. Where it is, those that never cross
     are wrong whatever it says, so it is the middle of those that do.
 
     Args:
         crossing: when the members cross.
         settles: where they end.
         weights: how much each counts for the time to tell; the same, if not given.
+        likely: the least share that crosses where a time is told.
     """
     order = np.argsort(crossing)
     ordered = crossing[order]
@@ -289,7 +293,7 @@ def outlook(crossing: Array, settles: Array, weights: Array | None = None) -> Ou
 
     low_s, high_s = quantile(LOW), quantile(HIGH)
     cross = int(np.searchsorted(ordered, math.inf))
-    if cross < LIKELY * len(ordered):
+    if cross < likely * len(ordered):
         return Outlook(None, low_s, high_s, float(np.median(settles[order[cross:]])))
     counts = np.ones(cross) if weights is None else weights[order[:cross]]
     below = (np.cumsum(counts) - 0.5 * counts) / counts.sum()

@@ -11,7 +11,15 @@ from logger.thermal.track import Track
 RISE_K, RISE_S = 3.0, 180.0
 STILL_RISING_K, STILL_S = 0.5, 60.0
 WARMER_THAN_C = 26.0
+# A thick or dense cake gains half a kelvin a minute: for so long nothing else in a kitchen does, to
+# that temperature (common practice, no source).
+SLOW_RISE_K, SLOW_RISE_S = 5.0, 900.0
+SLOW_WARMER_THAN_C, SLOW_HESITATES_S = 30.0, 900.0
 OVEN_HOT_C = 90.0
+# A probe pushed into a cake that bakes already jumps by so much, from where it lay until a little
+# before its new level was believed. At the rate at which it then rises the core came from where the
+# probe lay, about, and the door that was opened about then let the cake in.
+PUSHED_K, LAY_BEFORE_S, ABOUT_S = 8.0, 90.0, 600.0
 ONSET_K = 0.5
 CORE_HESITATES_S = 90.0  # heat needs this long to the core of a layer before it shows
 # In the oven a core never falls; below its peak by this much, and falling, it is out.
@@ -50,6 +58,12 @@ class Doors:
                 return (start + end) / 2
         return None
 
+    def nearest(self, at_s: float, within_s: float, before_s: float) -> float | None:
+        """Middle of the opening before a time that is nearest to another, None without one."""
+        middles = [(start + end) / 2 for start, end in self.spans if end <= before_s]
+        near = [middle for middle in middles if abs(middle - at_s) <= within_s]
+        return min(near, key=lambda middle: abs(middle - at_s), default=None)
+
 
 def way_in(core: Track, oven: Track, doors: Doors, now_s: float, since_s: float) -> Noticed | None:
     """The way into the oven, from a core that rises as only an oven makes it.
@@ -60,17 +74,22 @@ def way_in(core: Track, oven: Track, doors: Doors, now_s: float, since_s: float)
         now_s: time of the newest core reading.
         since_s: the core's readings before this are another level (the probe was moved).
     """
-    if now_s - since_s < RISE_S:
-        return None
-    now, before = core.at(now_s), core.at(now_s - RISE_S)
-    shortly = core.at(now_s - STILL_S)
-    if now is None or before is None or shortly is None:
-        return None
-    if now - before < RISE_K or now - shortly < STILL_RISING_K or now < WARMER_THAN_C:
+    is_slow = not _rises(core, now_s, since_s, RISE_K, RISE_S, WARMER_THAN_C)
+    if is_slow and not _rises(core, now_s, since_s, SLOW_RISE_K, SLOW_RISE_S, SLOW_WARMER_THAN_C):
         return None
     air = oven.at(now_s)
     if air is not None and air < OVEN_HOT_C:
         return None
+    began_s = _pushed_in(core, now_s, since_s)
+    if began_s is not None:
+        door = doors.nearest(began_s, ABOUT_S, since_s - LAY_BEFORE_S)
+        return Noticed(began_s, 0.5) if door is None else Noticed(door, 0.75)
+    if is_slow:
+        # Seen late, so that it may have been looked at since: what counts is the door before it.
+        onset = core.last_below(now_s, max(since_s, now_s - 2 * SLOW_RISE_S), ONSET_K)
+        door = doors.last_within(onset - SLOW_HESITATES_S, onset)
+        began = max(onset - SLOW_HESITATES_S / 2, since_s)
+        return Noticed(began, 0.5) if door is None else Noticed(door, 0.75)
     onset = _onset(core, now_s, max(since_s, now_s - 1500.0))
     door = doors.last_within(onset - DOOR_BEFORE_S, now_s - DOOR_SHOWS_S)
     if door is None:
@@ -78,6 +97,28 @@ def way_in(core: Track, oven: Track, doors: Doors, now_s: float, since_s: float)
     if door is not None:
         return Noticed(door, 0.9)
     return Noticed(max(onset - CORE_HESITATES_S, since_s), 0.75 if air is not None else 0.5)
+
+
+def _pushed_in(core: Track, now_s: float, since_s: float) -> float | None:
+    """When a cake began to bake whose probe was pushed in at `since_s`; None where none was."""
+    now, pushed, lay = core.at(now_s), core.at(since_s), core.at(since_s - LAY_BEFORE_S)
+    if now is None or pushed is None or lay is None or pushed - lay < PUSHED_K:
+        return None
+    return since_s - (pushed - lay) * (now_s - since_s) / max(now - pushed, RISE_K)
+
+
+def _rises(
+    core: Track, now_s: float, since_s: float, by_k: float, in_s: float, warmer_than_c: float
+) -> bool:
+    """Whether the core has gained so much in so long, is so warm, and still gains."""
+    if now_s - since_s < in_s:
+        return False
+    now, before = core.at(now_s), core.at(now_s - in_s)
+    shortly = core.at(now_s - in_s * STILL_S / RISE_S)
+    if now is None or before is None or shortly is None or now < warmer_than_c:
+        return False
+    still_k = by_k * STILL_RISING_K / RISE_K
+    return now - before >= by_k and now - shortly >= still_k
 
 
 def _sudden_fall(oven: Track, from_s: float, to_s: float) -> float | None:

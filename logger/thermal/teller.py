@@ -14,7 +14,16 @@ from logger.plan import Milestone
 from logger.thermal.design_points import Array
 from logger.thermal.ensemble import MEMBERS, PLATEAU, Ensemble
 from logger.thermal.follower import Follower
-from logger.thermal.forecast import TOLD, Course, Goal, outlook, run, telling_weights
+from logger.thermal.forecast import (
+    LIKELY_COOL,
+    TOLD,
+    Course,
+    Goal,
+    Outlook,
+    outlook,
+    run,
+    telling_weights,
+)
 from logger.thermal.milestones import Milestones
 from logger.thermal.surroundings import Surroundings
 
@@ -73,7 +82,8 @@ def bake_forecast(
     def propose(settles_c: float) -> str:
         return bake_proposal(settles_c, boiling_c, is_out)
 
-    return _said(BakeForecast, milestone, crossing, settles, None, propose, now_s, origin_s)
+    told = outlook(crossing, settles)
+    return _said(BakeForecast, milestone, told, propose, now_s, origin_s)
 
 
 def cooling_forecast(
@@ -90,21 +100,20 @@ def cooling_forecast(
         return cooling_proposal(settles_c, goal(milestone, False))
 
     weights = telling_weights(crossing, in_cold, now_s)
-    return _said(CoolingForecast, milestone, crossing, settles, weights, propose, now_s, origin_s)
+    told = outlook(crossing, settles, weights, LIKELY_COOL)
+    return _said(CoolingForecast, milestone, told, propose, now_s, origin_s)
 
 
 def _said(
     kind: type[F],
     milestone: Milestone,
-    crossing: Array,
-    settles: Array,
-    weights: Array | None,
+    told: Outlook,
     propose: Callable[[float], str],
     now_s: float,
     origin_s: float,
 ) -> F:
     """The forecast's body; settling temperature and proposal only where it is not reachable."""
-    told, made_at = outlook(crossing, settles, weights), origin_s + now_s
+    made_at = origin_s + now_s
     if told.settles_c is not None:
         settles_c, proposal = round(told.settles_c, 2), propose(told.settles_c)
         return kind(milestone.name, made_at, None, None, None, False, settles_c, proposal)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from logger.plan import Milestone
 from logger.thermal.forecast import outlook, telling_weights
+from logger.thermal.teller import cooling_forecast
 
 SETTLES = np.full(100, 25.0)
 
@@ -23,6 +25,21 @@ def test_no_time_is_told_where_hardly_two_of_three_arrive() -> None:
     crossing = np.concatenate([np.linspace(3000.0, 4000.0, 65), np.full(35, np.inf)])
 
     assert outlook(crossing, SETTLES).told_s is None
+
+
+def test_a_cooling_is_promised_where_three_of_four_arrive() -> None:
+    """A false promise of a cake that creeps to the room is waited for in vain for hours."""
+
+    def told_of(arrive: int) -> float | None:
+        crossing = np.concatenate(
+            [np.linspace(3000.0, 4000.0, arrive), np.full(100 - arrive, np.inf)]
+        )
+        goal = Milestone("frost", core_c=24.0)
+        in_cold = np.zeros(100, dtype=np.bool_)
+        return cooling_forecast(goal, crossing, SETTLES, in_cold, 0.0, 0.0).expected_at
+
+    assert told_of(72) is None
+    assert told_of(78) is not None
 
 
 def test_of_two_explanations_the_time_told_errs_least_as_a_share_of_the_time_left() -> None:
