@@ -43,7 +43,8 @@ class Screen:
         held: what is held back of the newest level.
         last: the last reading.
         doubt_since_s: since when readings are held back.
-        away: those held back since then that are at another level.
+        away: those held back since then that are at another level; of many the lowest, the highest
+            and one between, so that a channel that flickers for hours takes no more memory.
     """
 
     recent: deque[tuple[float, float]] = field(default_factory=deque)
@@ -75,7 +76,9 @@ class Screen:
             self.doubt_since_s = t_s
         self.held.append((t_s, celsius))
         if not is_near:
-            self.away.append(celsius)
+            self.away = sorted([*self.away, celsius])
+            if len(self.away) > AWAY_READINGS:
+                del self.away[1]
         # The newest stretch of what is held back, as long as it stays on one level.
         start = len(self.held) - 1
         while start > 0 and abs(self.held[start - 1][1] - celsius) <= (
@@ -100,7 +103,7 @@ class Screen:
         """Whether what was held back is a probe in another place, not a glitch or two."""
         if self.doubt_since_s is None or t_s - self.doubt_since_s <= GLITCH_S:
             return False
-        return len(self.away) >= AWAY_READINGS and max(self.away) - min(self.away) > CALM_K
+        return len(self.away) >= AWAY_READINGS and self.away[-1] - self.away[0] > CALM_K
 
     def _returning(self, before: tuple[float, float] | None, t_s: float) -> bool:
         """After a longer doubt: whether the reading still runs back, as a probe pushed in does."""

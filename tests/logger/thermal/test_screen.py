@@ -76,3 +76,14 @@ def test_a_glitch_or_two_are_no_probe_that_was_out(wrong: list[float], step_s: f
     verdicts = judged([60.0] * 10 + wrong + [59.5] * 10, step_s)
 
     assert Verdict.BACK not in verdicts
+
+
+def test_a_channel_that_flickers_for_hours_keeps_no_more_of_it() -> None:
+    screen = Screen()
+    for i in range(10):
+        screen.judge(0.2 * i, 60.0)
+
+    for i in range(20_000):
+        screen.judge(2.0 + 0.2 * i, 20.0 + 7.0 * (i % 5))
+
+    assert len(screen.away) + len(screen.held) + len(screen.recent) < 200
